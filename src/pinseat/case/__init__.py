@@ -1,0 +1,1 @@
+"""The case document: what a person states, kept as plain files."""

@@ -1,0 +1,170 @@
+"""What a person states about a case: the content of ``case.toml``.
+
+Every field has its meaning, unit and default here; the JSON Schema is made from these classes, so an editor
+shows the same words. Unknown keys are refused (see :mod:`pinseat.case.document` for the suggestions).
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from pinseat.units import reading
+
+Number = Annotated[float, BeforeValidator(reading)]
+"""A typed number; ``"18,42"`` is as good as ``18.42``."""
+Point = tuple[Number, Number, Number]
+
+DieRoute = Literal["silver plated", "copper plated", "gypsum", "epoxy", "printed"]
+Impression = Literal["polysulfide", "polyether", "addition silicone"]
+
+
+class Part(BaseModel):
+    """Shared settings: frozen, and unknown keys are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Scan(Part):
+    """The scan of the prepared teeth with the impression pins standing in their holes."""
+
+    file: str = Field(description="path inside the case folder, such as scans/upper.stl")
+    unit: Literal["um", "mm", "cm", "m", "in"] | None = Field(
+        None, description="unit of the file; pinseat asks when it is left out"
+    )
+    sha256: str | None = Field(None, description="content hash; checked at each run when given")
+
+
+class Abutment(Part):
+    """One prepared tooth, its holes and the cast pins that will go into them."""
+
+    tooth: int = Field(description="FDI two-digit number (ISO 3950)")
+    pins: int = Field(ge=0, le=6, description="how many pins stand in this tooth")
+    hole_diameter_mm: Number = Field(
+        gt=0.2, lt=3.0, description="diameter of the hole, from the drill or a gauge"
+    )
+    hole_depth_mm: Number = Field(gt=0.3, lt=8.0, description="depth of the hole along its axis")
+    cast_pin_diameter_mm: Number = Field(gt=0.1, lt=3.0, description="diameter of the cast pin")
+    floor_relief_mm: Number = Field(
+        0.10, ge=0.0, lt=2.0, description="how far the cast pin stops short of the floor"
+    )
+    impression_pin_diameter_mm: Number | None = Field(
+        None, gt=0.1, lt=3.0, description="diameter of the pin that stands in the scan"
+    )
+    impression_pin_length_mm: Number | None = Field(
+        None,
+        gt=0.5,
+        lt=20.0,
+        description="whole length of that pin; with the hole depth it gives the projection",
+    )
+
+
+class PinEdit(Part):
+    """A correction by hand: add a pin that was not found, move one, or reject one."""
+
+    action: Literal["add", "move", "reject"]
+    tooth: int
+    number: int | None = Field(None, ge=1, description="which pin of the tooth; not needed to add")
+    foot: Point | None = Field(
+        None, description="where the axis meets the tooth, in the scan's own coordinates, mm"
+    )
+    tip: Point | None = Field(None, description="centre of the free end, in the scan's own coordinates, mm")
+
+
+class ContactPick(Part):
+    """A place where casting and tooth meet, picked on the scan."""
+
+    kind: Literal["margin", "ledge", "wall", "groove"]
+    tooth: int
+    point: Point = Field(description="in the scan's own coordinates, mm")
+    normal: Point | None = Field(None, description="out of the tooth; taken from the scan when left out")
+
+
+class Layout(Part):
+    """Where a pin stands, roughly, when there is no scan: a ruler on a sketch is enough."""
+
+    tooth: int
+    number: int = Field(ge=1)
+    x_mm: Number = Field(description="along the arch")
+    y_mm: Number = Field(description="towards the cheek or lip")
+    guide_length_mm: Number = Field(gt=0.5, lt=30.0, description="length of the guide pin above the tooth")
+
+
+class Reading(Part):
+    """One calliper reading between two pins."""
+
+    kind: Literal["base", "tip", "tip to base"] = Field(
+        description="between the two feet, between the two free ends, or from the first pin's end to the second's foot"
+    )
+    pins: tuple[str, str] = Field(description='such as ["11-1", "22-1"]')
+    mm: tuple[Number, ...] = Field(min_length=1, description="each repeat of the reading, over pin centres")
+    u_mm: Number = Field(0.02, gt=0.0, lt=1.0, description="standard uncertainty of one reading")
+
+
+class Callipers(Part):
+    """The case without a scan."""
+
+    layout: tuple[Layout, ...]
+    u_layout_mm: Number = Field(
+        0.5, gt=0.0, lt=5.0, description="standard uncertainty of each layout coordinate"
+    )
+    readings: tuple[Reading, ...] = ()
+
+
+class Chain(Part):
+    """Which materials the copies go through."""
+
+    impression: Impression = "addition silicone"
+    die: DieRoute = "silver plated"
+    pattern: Literal["inlay wax", "pattern resin"] = "inlay wax"
+    investment: Literal["gypsum bonded", "phosphate bonded"] = "gypsum bonded"
+    alloy: Literal[
+        "gold type 3",
+        "gold type 4",
+        "silver palladium",
+        "high palladium",
+        "nickel chromium",
+        "cobalt chromium",
+    ] = "gold type 3"
+
+
+class Measured(Part):
+    """A reading that replaces one assumed entry of the fit ledger."""
+
+    copy_: Literal["impression", "die", "pattern", "investment", "alloy"] = Field(alias="copy")
+    error: Literal["scale", "position", "tilt", "depth"]
+    mean: Number = Field(description="% for scale, um for position and depth, deg for tilt")
+    u: Number = Field(ge=0.0, description="standard uncertainty, same unit")
+    how: str = Field(description="instrument and date, or how it was found")
+
+
+class Seat(Part):
+    """What counts as seated, and how sure one wants to be."""
+
+    limit_um: Number = Field(120.0, gt=0.0, le=1000.0, description="largest marginal opening accepted")
+    wanted_probability: Number = Field(0.90, gt=0.5, lt=1.0)
+    tilt_pivot: Literal["mouth", "mid-pin"] = Field(
+        "mouth", description="the point about which a copied pin tilts; matters as much as the tilt itself"
+    )
+    seed: int = Field(1, ge=0, lt=2**32)
+
+
+class Case(Part):
+    """A whole case."""
+
+    schema_: Literal[1] = Field(1, alias="schema")
+    number: str = Field(min_length=1, description="your own case number; never a patient's name")
+    title: str = Field("", description="a line for yourself")
+    notation: Literal["FDI", "Universal"] | None = Field(
+        None, description="how teeth are numbered in this file; asked when the numbers could be either"
+    )
+    missing: tuple[int, ...] = Field(description="teeth the bridge replaces")
+    abutments: tuple[Abutment, ...] = Field(min_length=1)
+    scan: Scan | None = None
+    callipers: Callipers | None = None
+    pins: tuple[PinEdit, ...] = ()
+    contacts: tuple[ContactPick, ...] = ()
+    chain: Chain = Chain()
+    measured: tuple[Measured, ...] = ()
+    seat: Seat = Seat()

@@ -1,0 +1,1 @@
+"""Casting: the scale from tooth to casting, and the ledger of copies."""

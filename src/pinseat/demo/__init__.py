@@ -1,0 +1,1 @@
+"""Invented cases with known truth."""

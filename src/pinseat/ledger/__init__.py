@@ -1,0 +1,1 @@
+"""What one step hands to the next: pins, faces, findings and the fit ledger."""

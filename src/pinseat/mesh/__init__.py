@@ -1,0 +1,1 @@
+"""Triangle meshes: scan files, health, rays and height fields."""

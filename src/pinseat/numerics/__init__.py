@@ -1,0 +1,1 @@
+"""Kernels: disc contact, sampling, covariance. Pure functions on numpy arrays."""

@@ -1,0 +1,1 @@
+"""Values of the trade, each with its source."""

@@ -1,0 +1,1 @@
+"""The report: one document a person would sign."""

@@ -1,0 +1,1 @@
+"""Seating: will the bridge go home, and what loses the fit."""

@@ -1,0 +1,1 @@
+"""Survey: where the pins stand and which draw serves them all."""

@@ -1,0 +1,113 @@
+"""What survey gives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinseat.ledger.faces import Face
+from pinseat.ledger.findings import Finding
+from pinseat.ledger.pins import PinField
+
+Float = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PinFit:
+    """How well one pin's cylinder was seen.
+
+    Attributes
+    ----------
+    name : str
+        ``11-2``.
+    residual_um : float
+        Robust standard deviation of wall points about the fitted cylinder.
+    coverage : float
+        Fraction (0 to 1) of the wall, around and along, that holds points.
+    points : int
+        Wall points used.
+    edge_mm : float
+        Median edge length around the pin.
+    u_tilt_deg : float
+        Standard uncertainty of the axis, larger of the two directions.
+    stated : bool
+        True when a person added or moved the pin in ``case.toml``.
+    """
+
+    name: str
+    residual_um: float
+    coverage: float
+    points: int
+    edge_mm: float
+    u_tilt_deg: float
+    stated: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Rejected:
+    """Something that stood up from the surface but is not a pin.
+
+    Attributes
+    ----------
+    place : (3,) array, mm
+    reason : str
+        In trade words, with the number that decided.
+    """
+
+    place: Float
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class DrawWindow:
+    """The draws that serve every pin.
+
+    Attributes
+    ----------
+    centre : (3,) array
+        Best draw: unit vector off the teeth, the centre of the window.
+    size_deg : float
+        How far the draw may lean from the centre, in its worst direction, before a pin binds;
+        negative = degrees short when no draw serves all pins.
+    u_size_deg : float
+    outline_deg : (k, 2) array
+        Border of the window as two tilt angles about the centre; empty when there is no window.
+    limited_by : tuple of str
+        The pins (``11-2``) that bound it.
+    allowance_deg : dict of str to float
+        For each pin the angle its hole allows: atan(clearance / engaged length).
+    """
+
+    centre: Float
+    size_deg: float
+    u_size_deg: float
+    outline_deg: Float
+    limited_by: tuple[str, ...]
+    allowance_deg: dict[str, float]
+
+
+@dataclass(frozen=True, eq=False)
+class SurveyResult:
+    """Everything survey found; the same whether it came from a scan or from callipers.
+
+    Attributes
+    ----------
+    field : PinField
+    fits : tuple of PinFit
+    rejected : tuple of Rejected
+    window : DrawWindow
+    faces : tuple of Face
+    blind : tuple of str
+        What the readings cannot see, in words.
+    findings : tuple of Finding
+    """
+
+    field: PinField
+    fits: tuple[PinFit, ...]
+    rejected: tuple[Rejected, ...]
+    window: DrawWindow
+    faces: tuple[Face, ...]
+    blind: tuple[str, ...]
+    findings: tuple[Finding, ...]
