@@ -25,9 +25,9 @@ class PinseatError(Exception):
 
     Examples
     --------
-    >>> print(PinseatError("the hole is narrower than its pin", where="pins 11-2", value="0.58 mm",
+    >>> print(PinseatError("the hole is too narrow", where="pin 11-2", value="0.58 mm",
     ...                    limit="more than 0.60 mm", do="give the drill's diameter"))
-    pins 11-2: the hole is narrower than its pin (0.58 mm; expected more than 0.60 mm); give the drill's diameter
+    pin 11-2: the hole is too narrow (0.58 mm; expected more than 0.60 mm); give the drill's diameter
     """
 
     def __init__(self, what: str, *, where: str = "", value: str = "", limit: str = "", do: str = "") -> None:

@@ -41,6 +41,11 @@ class Abutment(Part):
 
     tooth: int = Field(description="FDI two-digit number (ISO 3950)")
     pins: int = Field(ge=0, le=6, description="how many pins stand in this tooth")
+    at: Point | None = Field(
+        None,
+        description="any point on the tooth, in the scan's own coordinates, mm; needed when the scan shows "
+        "less than an arch",
+    )
     hole_diameter_mm: Number = Field(
         gt=0.2, lt=3.0, description="diameter of the hole, from the drill or a gauge"
     )
@@ -95,7 +100,7 @@ class Reading(Part):
     """One calliper reading between two pins."""
 
     kind: Literal["base", "tip", "tip to base"] = Field(
-        description="between the two feet, between the two free ends, or from the first pin's end to the second's foot"
+        description="between the two feet, the two free ends, or the first pin's end and the second's foot"
     )
     pins: tuple[str, str] = Field(description='such as ["11-1", "22-1"]')
     mm: tuple[Number, ...] = Field(min_length=1, description="each repeat of the reading, over pin centres")

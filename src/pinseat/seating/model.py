@@ -60,7 +60,8 @@ class SeatingResult:
     ----------
     verdict : {"goes home", "will bind", "cannot tell"}
     why : str
-        For "cannot tell": whether the probability lies between or readings are missing; else the deciding number.
+        For "cannot tell": whether the probability lies between or readings are missing; else the number
+        that decided.
     chance : Chance
         Of going home within `limit_um`.
     chance_tight : Chance
