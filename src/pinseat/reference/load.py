@@ -1,7 +1,7 @@
 """Read the data files: one file a source, every field filled, every name once.
 
 A data file holds ``[[value]]`` records. Fields that are the same for a whole source stand once under
-``[common]``; ``[mirror]`` repeats every name that begins with one prefix under another (left and right teeth
+``[common]``; ``[mirror]`` repeats every name that begins with one prefix under others (left and right teeth
 have the same sizes). After that each value must have all its fields: a blank is refused.
 """
 
@@ -74,8 +74,8 @@ def values(filter: str = "") -> tuple[Value, ...]:
 
     Examples
     --------
-    >>> [v.name for v in values("crown.11.meso")], len(values("crown.11."))
-    ([], 5)
+    >>> [v.name for v in values("crown.11.m")], len(values("crown.11."))
+    (['crown.11.mesiodistal_mm'], 5)
     """
     wanted = filter.lower()
     return tuple(
@@ -154,10 +154,12 @@ def _values_of(file: str, text: str) -> Iterator[Value]:
         _refuse_unknown(record, FIELDS, where)
         one = _check(file, where, {**common, **record})
         yield one
-        for prefix, other in mirror.items():
-            if one.name.startswith(prefix):
-                fields = {**common, **record, "name": other + one.name.removeprefix(prefix)}
-                yield _check(file, where, fields)
+        for prefix, others in mirror.items():
+            if not one.name.startswith(prefix):
+                continue
+            rest = one.name.removeprefix(prefix)
+            for other in others:
+                yield _check(file, where, {**common, **record, "name": other + rest})
 
 
 def _refuse_unknown(table: Mapping[str, Any], known: tuple[str, ...], where: str) -> None:

@@ -23,7 +23,8 @@ class Value:
         One standard uncertainty (JCGM 100), in `unit`; None when the source states none or the number is a
         limit by definition (`uncertainty_stated` says which).
     uncertainty_stated : str
-        The uncertainty as written in the data file: a number, ``rectangular 0.2``, ``not stated`` or ``none``.
+        The uncertainty as written in the data file: a number, ``rectangular 0.2``, ``not stated`` or
+        ``none``.
     conditions : str
         What the number holds for.
     basis : {"published", "from memory", "common practice", "assumed"}
