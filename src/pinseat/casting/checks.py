@@ -1,0 +1,178 @@
+"""What the scale does to this case's spans, and what to change in the mould."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from scipy.special import ndtr
+
+from pinseat.casting.scale import doubt_shares, net_scale, probability_within, span_error_um, wanted_scale
+from pinseat.casting.span import Span
+from pinseat.ledger.findings import Finding, Verdict
+from pinseat.ledger.rows import Row
+from pinseat.reference import value
+
+TEST_RING = (
+    "cast a test ring of this batch, measure it, and state the result under [[measured]] with copy = "
+    '"investment", error = "scale"'
+)
+
+
+def span_finding(rows: Sequence[Row], spans: Sequence[Span]) -> Finding | None:
+    """Does the net scale keep within the play of the two pins it troubles most?
+
+    Two pins in two holes take up a pitch error `e` as long as ``|e| <= c``, with `c` the mean of their
+    diametral clearances: each pin gives half of its own. Here ``e = S L``. The verdict follows the decision rule of
+    ISO 14253-1:2017: *clear* or *stop* only when the probability is 0.95 or more.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+    spans : sequence of Span
+
+    Returns
+    -------
+    Finding or None
+        None with fewer than two pins.
+    """
+    if not spans:
+        return None
+    net = net_scale(rows)
+
+    def within(span: Span) -> float:
+        error, u = span_error_um(net.mean, span.length_mm), span_error_um(net.u, span.length_mm)
+        return probability_within(error, u, span.clearance_um)
+
+    worst = min(spans, key=lambda span: (within(span), -span.length_mm))
+    verdict = _verdict(within(worst))
+    rule = value("verdict.conformance_probability")
+    return Finding(
+        code="casting.span",
+        where=f"pins {worst.pins[0]} and {worst.pins[1]}",
+        says={
+            "clear": "The play of the holes takes up what the chain does to this span.",
+            "stop": "The chain changes this span by more than the holes can take up.",
+        }.get(
+            verdict, "Whether the holes take up the change of this span cannot be told from what is known."
+        ),
+        verdict=verdict,
+        value=span_error_um(net.mean, worst.length_mm),
+        uncertainty=span_error_um(net.u, worst.length_mm),
+        unit="um",
+        limit=worst.clearance_um,
+        limit_source="either way; hole less cast pin from the case, two-pin closed form (derived); "
+        f"decided at {rule.value:.0%} by {rule.reference} ({rule.basis})",
+        do="" if verdict == "clear" else _span_remedy(rows, verdict, worst.clearance_um),
+    )
+
+
+def compensation_finding(case_span: Finding | None, rows: Sequence[Row]) -> Finding:
+    """Does the mould expand by what the other copies lack?
+
+    Parameters
+    ----------
+    case_span : Finding or None
+        The finding about the span: an error that the play takes up needs no other mould.
+    rows : sequence of Row
+
+    Returns
+    -------
+    Finding
+        `value` is the expansion of the investment, `limit` the one that gives no net error, both in %.
+    """
+    net, wanted = net_scale(rows), wanted_scale(rows, "investment")
+    mould = next(row for row in rows if row.copy == "investment")
+    proven = net.u == 0.0 or ndtr(abs(net.mean) / net.u) >= value("verdict.conformance_probability").value
+    verdict: Verdict = "cannot tell"
+    says = (
+        "Whether the mould's expansion makes up for the rest of the chain cannot be told from what is known."
+    )
+    do = TEST_RING
+    if case_span is not None and case_span.verdict == "clear":
+        verdict, do = "clear", ""
+        says = "The mould's expansion makes up for the rest of the chain as closely as this span needs."
+    elif proven and net.mean != 0.0:
+        verdict, do = "caution", _mould_change(mould.route, mould.scale.mean, wanted)
+        says = f"The mould expands too {'little' if net.mean < 0.0 else 'much'}: the casting comes out too "
+        says += "small." if net.mean < 0.0 else "large."
+    return Finding(
+        code="casting.compensation",
+        where=f"{mould.route} investment",
+        says=says,
+        verdict=verdict,
+        value=mould.scale.mean,
+        uncertainty=net.u,
+        unit="%",
+        limit=wanted,
+        limit_source="expansion that gives no net error: the other copies' product, inverted (computed)",
+        do=do,
+    )
+
+
+def investment_finding(rows: Sequence[Row]) -> Finding | None:
+    """Say so when nobody has measured this batch of investment.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+
+    Returns
+    -------
+    Finding or None
+        None when the expansion was measured here.
+    """
+    mould = next(row for row in rows if row.copy == "investment")
+    if mould.scale.basis == "measured here":
+        return None
+    phosphate = mould.route == "phosphate bonded"
+    tolerance = value("investment.expansion_tolerance_percent")
+    return Finding(
+        code="casting.investment",
+        where=f"{mould.route} investment",
+        says="Expansion differs several-fold between products and with the liquid: no figure serves them all."
+        if phosphate
+        else "The expansion is a published figure for one product, not a reading of this batch.",
+        verdict="cannot tell" if phosphate else "caution",
+        value=mould.scale.mean,
+        uncertainty=mould.scale.u,
+        unit="%",
+        limit=None if phosphate else tolerance.value * mould.scale.mean / 100.0,
+        limit_source=value("investment.phosphate_bonded.setting_expansion_c_percent").reference
+        + " (published)"
+        if phosphate
+        else f"products may differ by this much: {tolerance.reference} ({tolerance.basis})",
+        do=TEST_RING,
+    )
+
+
+def _verdict(probability: float) -> Verdict:
+    sure = value("verdict.conformance_probability").value
+    if probability >= sure:
+        return "clear"
+    return "stop" if probability <= 1.0 - sure else "cannot tell"
+
+
+def _span_remedy(rows: Sequence[Row], verdict: Verdict, clearance_um: float) -> str:
+    if clearance_um <= 0.0:
+        return "thin the cast pins or ream the holes: as stated, the pins are as thick as their holes"
+    if verdict == "stop":
+        return "change the mould's expansion as said for the investment, or cast in two parts and solder them"
+    shares = doubt_shares(rows)
+    copy = max(shares, key=lambda name: shares[name])
+    return f"measure the scale of the {copy} first: it brings {shares[copy]:.0%} of the doubt"
+
+
+def _mould_change(route: str, now: float, wanted: float) -> str:
+    step = f"bring the total expansion from {now:.2f} % to {wanted:.2f} %"
+    wet = value("investment.gypsum_bonded.expansion_wet_liner_percent")
+    dry = value("investment.gypsum_bonded.expansion_dry_ceramic_liner_percent")
+    if route == "gypsum bonded":
+        how = (
+            f"a wet cellulose liner gave {wet.value:.2f} %, a dry ceramic one {dry.value:.2f} % "
+            f"({wet.reference}); never asbestos"
+        )
+    elif wanted > now:
+        how = "more special liquid and less water in the mix, or a thicker mix"
+    else:
+        how = "more water in the special liquid, or a thinner mix"
+    return f"{step}: {how}; then cast a test ring to prove it"
