@@ -9,7 +9,7 @@ from scipy.special import ndtr
 from pinseat.casting.scale import doubt_shares, net_scale, probability_within, span_error_um, wanted_scale
 from pinseat.casting.span import Span
 from pinseat.ledger.findings import Finding, Verdict
-from pinseat.ledger.rows import Row
+from pinseat.ledger.rows import Entry, Row
 from pinseat.reference import value
 
 TEST_RING = (
@@ -22,8 +22,9 @@ def span_finding(rows: Sequence[Row], spans: Sequence[Span]) -> Finding | None:
     """Does the net scale keep within the play of the two pins it troubles most?
 
     Two pins in two holes take up a pitch error `e` as long as ``|e| <= c``, with `c` the mean of their
-    diametral clearances: each pin gives half of its own. Here ``e = S L``. The verdict follows the decision rule of
-    ISO 14253-1:2017: *clear* or *stop* only when the probability is 0.95 or more.
+    diametral clearances: each pin gives half of its own. Here ``e = S L``. With the decision rule of
+    ISO 14253-1:2017 it is *clear* or *stop* only when that is 0.95 probable; between the two it is *caution*
+    when trouble is the likelier, else *cannot tell*.
 
     Parameters
     ----------
@@ -52,9 +53,9 @@ def span_finding(rows: Sequence[Row], spans: Sequence[Span]) -> Finding | None:
         says={
             "clear": "The play of the holes takes up what the chain does to this span.",
             "stop": "The chain changes this span by more than the holes can take up.",
-        }.get(
-            verdict, "Whether the holes take up the change of this span cannot be told from what is known."
-        ),
+            "caution": "The chain probably changes this span by more than the holes can take up.",
+            "cannot tell": "Whether the holes take up the change of this span cannot be told yet.",
+        }[verdict],
         verdict=verdict,
         value=span_error_um(net.mean, worst.length_mm),
         uncertainty=span_error_um(net.u, worst.length_mm),
@@ -62,7 +63,7 @@ def span_finding(rows: Sequence[Row], spans: Sequence[Span]) -> Finding | None:
         limit=worst.clearance_um,
         limit_source="either way; hole less cast pin from the case, two-pin closed form (derived); "
         f"decided at {rule.value:.0%} by {rule.reference} ({rule.basis})",
-        do="" if verdict == "clear" else _span_remedy(rows, verdict, worst.clearance_um),
+        do="" if verdict == "clear" else _span_remedy(rows, worst),
     )
 
 
@@ -78,20 +79,20 @@ def compensation_finding(case_span: Finding | None, rows: Sequence[Row]) -> Find
     Returns
     -------
     Finding
-        `value` is the expansion of the investment, `limit` the one that gives no net error, both in %.
+        `value` is the expansion of the investment, `limit` the one that gives no net error, both in %;
+        `uncertainty` is that of their difference.
     """
     net, wanted = net_scale(rows), wanted_scale(rows, "investment")
     mould = next(row for row in rows if row.copy == "investment")
-    proven = net.u == 0.0 or ndtr(abs(net.mean) / net.u) >= value("verdict.conformance_probability").value
     verdict: Verdict = "cannot tell"
     says = (
         "Whether the mould's expansion makes up for the rest of the chain cannot be told from what is known."
     )
-    do = TEST_RING
+    do = _measure_first(rows)
     if case_span is not None and case_span.verdict == "clear":
         verdict, do = "clear", ""
         says = "The mould's expansion makes up for the rest of the chain as closely as this span needs."
-    elif proven and net.mean != 0.0:
+    elif _proven(net):
         verdict, do = "caution", _mould_change(mould.route, mould.scale.mean, wanted)
         says = f"The mould expands too {'little' if net.mean < 0.0 else 'much'}: the casting comes out too "
         says += "small." if net.mean < 0.0 else "large."
@@ -149,24 +150,43 @@ def _verdict(probability: float) -> Verdict:
     sure = value("verdict.conformance_probability").value
     if probability >= sure:
         return "clear"
-    return "stop" if probability <= 1.0 - sure else "cannot tell"
+    if probability <= 1.0 - sure:
+        return "stop"
+    return "caution" if probability < 0.5 else "cannot tell"
 
 
-def _span_remedy(rows: Sequence[Row], verdict: Verdict, clearance_um: float) -> str:
-    if clearance_um <= 0.0:
+def _span_remedy(rows: Sequence[Row], span: Span) -> str:
+    net = net_scale(rows)
+    if span.clearance_um <= 0.0:
         return "thin the cast pins or ream the holes: as stated, the pins are as thick as their holes"
-    if verdict == "stop":
+    if _proven(net) and abs(span_error_um(net.mean, span.length_mm)) > span.clearance_um:
         return "change the mould's expansion as said for the investment, or cast in two parts and solder them"
+    return _measure_first(rows)
+
+
+def _proven(net: Entry) -> bool:
+    """Whether the casting is too small, or too large, as surely as a verdict must be."""
+    if net.u == 0.0:
+        return net.mean != 0.0
+    return bool(ndtr(abs(net.mean) / net.u) >= value("verdict.conformance_probability").value)
+
+
+def _measure_first(rows: Sequence[Row]) -> str:
     shares = doubt_shares(rows)
     copy = max(shares, key=lambda name: shares[name])
-    return f"measure the scale of the {copy} first: it brings {shares[copy]:.0%} of the doubt"
+    how = f": {TEST_RING}" if copy == "investment" else ""
+    return f"measure the scale of the {copy} first, it brings {shares[copy]:.0%} of the doubt{how}"
 
 
 def _mould_change(route: str, now: float, wanted: float) -> str:
     step = f"bring the total expansion from {now:.2f} % to {wanted:.2f} %"
     wet = value("investment.gypsum_bonded.expansion_wet_liner_percent")
     dry = value("investment.gypsum_bonded.expansion_dry_ceramic_liner_percent")
-    if route == "gypsum bonded":
+    if route == "gypsum bonded" and wanted > wet.value:
+        how = (
+            f"more than the {wet.value:.2f} % a wet liner gave ({wet.reference}): take a phosphate-bonded one"
+        )
+    elif route == "gypsum bonded":
         how = (
             f"a wet cellulose liner gave {wet.value:.2f} %, a dry ceramic one {dry.value:.2f} % "
             f"({wet.reference}); never asbestos"

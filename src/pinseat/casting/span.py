@@ -48,7 +48,7 @@ def spans(case: Case, field: PinField) -> tuple[Span, ...]:
     CastingError
         If a pin stands in a tooth that is not among the abutments.
     """
-    play = {a.tooth: 1000.0 * (a.hole_diameter_mm - a.cast_pin_diameter_mm) for a in case.abutments}
+    play = {a.tooth: round(1000.0 * (a.hole_diameter_mm - a.cast_pin_diameter_mm), 6) for a in case.abutments}
     for pin in field.pins:
         if pin.tooth not in play:
             raise CastingError(
