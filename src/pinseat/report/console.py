@@ -1,0 +1,138 @@
+"""What ``pinseat run`` prints: the verdict and what stands behind it, in one screen."""
+
+from __future__ import annotations
+
+import textwrap
+
+from rich.text import Text
+
+from pinseat.case.model import Case
+from pinseat.casting.model import CastingResult
+from pinseat.report.advice import all_findings, next_action, opening_words, why
+from pinseat.report.inputs import ScanPart
+from pinseat.report.lean import tilt_deg
+from pinseat.report.rounding import chance, fixed, whole, with_u
+from pinseat.report.teeth import both
+from pinseat.seating.model import SeatingResult
+from pinseat.survey.model import SurveyResult
+
+WIDTH = 92
+_INDENT = 17
+
+
+def summary(
+    case: Case,
+    scan: ScanPart | None,
+    survey: SurveyResult,
+    casting: CastingResult,
+    seating: SeatingResult,
+    *,
+    report: str = "",
+) -> Text:
+    """The result of a case in one screen of text, readable without colour.
+
+    Parameters
+    ----------
+    case : Case
+    scan : ScanPart or None
+    survey : SurveyResult
+    casting : CastingResult
+    seating : SeatingResult
+    report : str
+        Where the report is; left out when empty.
+
+    Returns
+    -------
+    rich.text.Text
+        Lines of at most 92 columns; ``.plain`` is the same without weight.
+    """
+    text = Text()
+    title = f"Case {case.number}" + (f": {case.title}" if case.title else "")
+    text.append(textwrap.shorten(title, WIDTH, placeholder="…") + "\n")
+    text.append(f"\n  {seating.verdict.upper()}", style="bold")
+    text.append(f"   {textwrap.shorten(why(seating), WIDTH - 22, placeholder='…')}\n\n")
+    _verdict(text, seating)
+    _line(text, "do next", next_action(survey, casting, seating))
+    text.append("\n")
+    _pins(text, scan, survey)
+    text.append("\n")
+    _chain(text, casting, seating)
+    _findings(text, survey, casting, seating)
+    if report:
+        text.append("\n")
+        _line(text, "report", report)
+    return text
+
+
+def _line(text: Text, head: str, words: str) -> None:
+    """One entry: a short head, then wrapped words."""
+    text.append(f"  {head:<{_INDENT - 2}}", style="dim")
+    wrapped = textwrap.wrap(words, WIDTH - _INDENT, break_on_hyphens=False) or [""]
+    text.append(("\n" + " " * _INDENT).join(wrapped) + "\n")
+
+
+def _verdict(text: Text, seating: SeatingResult) -> None:
+    wanted = fixed(100.0 * seating.wanted_probability, 0)
+    within = f"within {fixed(seating.limit_um, 0)} µm"
+    tight = f"within {fixed(seating.tight_limit_um, 0)} µm"
+    _line(
+        text,
+        "chance",
+        f"{chance(seating.chance, seating.trials)} {within}, wanted {wanted} %; "
+        f"{chance(seating.chance_tight, seating.trials)} {tight}",
+    )
+    cannot = chance(seating.entry_failures, seating.trials)
+    _line(text, "opening", f"{opening_words(seating)}; {cannot} cannot enter")
+
+
+def _pins(text: Text, scan: ScanPart | None, survey: SurveyResult) -> None:
+    source = f"{scan.file}, {whole(scan.triangles)} triangles" if scan else "callipers"
+    _line(text, "pins", f"{len(survey.field.pins)} from {source}")
+    tilt, u_tilt = tilt_deg(survey.field, survey.window.centre)
+    for tooth in dict.fromkeys(pin.tooth for pin in survey.field.pins):
+        leans = [
+            f"{pin.number}: {with_u(float(t), float(u), 'deg')}"
+            for pin, t, u in zip(survey.field.pins, tilt, u_tilt, strict=True)
+            if pin.tooth == tooth
+        ]
+        _line(text, f"  {both(tooth)}", "lean from the draw, pin " + ", ".join(leans))
+    window = survey.window
+    size = with_u(abs(window.size_deg), window.u_size_deg, "deg")
+    limiting = f", limited by {' and '.join(window.limited_by)}" if window.limited_by else ""
+    common = f"one draw serves all pins, {size} to spare{limiting}"
+    _line(
+        text, "draw", common if window.size_deg >= 0.0 else f"no draw serves all pins, {size} short{limiting}"
+    )
+    if survey.blind:
+        more = f"; and {len(survey.blind) - 2} more" if len(survey.blind) > 2 else ""
+        _line(text, "not seen", "; ".join(survey.blind[:2]) + more)
+
+
+def _chain(text: Text, casting: CastingResult, seating: SeatingResult) -> None:
+    net = casting.fit.net_scale
+    span = with_u(casting.span_error_um, casting.u_span_error_um, "um", 0)
+    _line(
+        text,
+        "net scale",
+        f"{with_u(net.mean, net.u, '%')}, which is {span} over the {fixed(casting.span_mm, 1)} mm span",
+    )
+    losing = "; ".join(f"{s.group} {with_u(s.total_index, s.standard_error, '')}" for s in seating.shares[:3])
+    _line(text, "loses the fit", losing or "nothing stands out")
+    for i, lever in enumerate(seating.levers[:3], 1):
+        gain = with_u(100.0 * lever.gain, 100.0 * lever.u_gain, "", 1)
+        less = fixed(lever.gain_lacking_um, 0)
+        _line(text, f"change {i}", f"{lever.change}: chance up {gain} points, clearance {less} µm")
+
+
+def _findings(
+    text: Text, survey: SurveyResult, casting: CastingResult, seating: SeatingResult, most: int = 4
+) -> None:
+    found = [f for f in all_findings(survey, casting, seating) if f.verdict != "clear"]
+    if found:
+        text.append("\n")
+    for finding in found[:most]:
+        number = "" if finding.value is None else with_u(finding.value, finding.uncertainty, finding.unit)
+        where = f"{finding.where}: " if finding.where else ""
+        _line(text, finding.verdict, f"{where}{finding.says}{f' ({number})' if number else ''}")
+    if len(found) > most:
+        _line(text, "", f"and {len(found) - most} more in the report")
