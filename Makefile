@@ -15,7 +15,7 @@ check: .venv/.dev
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
-	$(BIN)/lint-imports --no-timing
+	$(BIN)/lint-imports
 
 bench: .venv/.dev
 	$(BIN)/python -m benchmarks
