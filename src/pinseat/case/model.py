@@ -6,14 +6,37 @@ shows the same words. Unknown keys are refused (see :mod:`pinseat.case.document`
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic_core import PydanticCustomError
 
+from pinseat.errors import UnitError
 from pinseat.units import reading
 
-Number = Annotated[float, BeforeValidator(reading)]
+
+def _typed(value: Any) -> float:
+    """A number as typed; what cannot be one is told to pydantic, so that it can say where it stands."""
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise PydanticCustomError("number", "this is not a number")
+    try:
+        return reading(value)
+    except OverflowError:
+        raise PydanticCustomError("number", "this number is too large") from None
+    except UnitError as error:
+        told = {"what": error.what, "do": error.do}
+        raise PydanticCustomError("number", "{what}", told) from None
+
+
+def _whole(value: Any) -> Any:
+    if isinstance(value, bool):
+        raise PydanticCustomError("int_type", "this is not a whole number")
+    return value
+
+
+Number = Annotated[float, BeforeValidator(_typed)]
 """A typed number; ``"18,42"`` is as good as ``18.42``."""
+Whole = Annotated[int, BeforeValidator(_whole)]
 Point = tuple[Number, Number, Number]
 
 DieRoute = Literal["silver plated", "copper plated", "gypsum", "epoxy", "printed"]
@@ -39,8 +62,8 @@ class Scan(Part):
 class Abutment(Part):
     """One prepared tooth, its holes and the cast pins that will go into them."""
 
-    tooth: int = Field(description="FDI two-digit number (ISO 3950)")
-    pins: int = Field(ge=0, le=6, description="how many pins stand in this tooth")
+    tooth: Whole = Field(description="FDI two-digit number (ISO 3950)")
+    pins: Whole = Field(ge=0, le=6, description="how many pins stand in this tooth")
     at: Point | None = Field(
         None,
         description="any point on the tooth, in the scan's own coordinates, mm; needed when the scan shows "
@@ -69,8 +92,8 @@ class PinEdit(Part):
     """A correction by hand: add a pin that was not found, move one, or reject one."""
 
     action: Literal["add", "move", "reject"]
-    tooth: int
-    number: int | None = Field(None, ge=1, description="which pin of the tooth; not needed to add")
+    tooth: Whole
+    number: Whole | None = Field(None, ge=1, description="which pin of the tooth; not needed to add")
     foot: Point | None = Field(
         None, description="where the axis meets the tooth, in the scan's own coordinates, mm"
     )
@@ -81,7 +104,7 @@ class ContactPick(Part):
     """A place where casting and tooth meet, picked on the scan."""
 
     kind: Literal["margin", "ledge", "wall", "groove"]
-    tooth: int
+    tooth: Whole
     point: Point = Field(description="in the scan's own coordinates, mm")
     normal: Point | None = Field(None, description="out of the tooth; taken from the scan when left out")
 
@@ -89,8 +112,8 @@ class ContactPick(Part):
 class Layout(Part):
     """Where a pin stands, roughly, when there is no scan: a ruler on a sketch is enough."""
 
-    tooth: int
-    number: int = Field(ge=1)
+    tooth: Whole
+    number: Whole = Field(ge=1)
     x_mm: Number = Field(description="along the arch")
     y_mm: Number = Field(description="towards the cheek or lip")
     guide_length_mm: Number = Field(gt=0.5, lt=30.0, description="length of the guide pin above the tooth")
@@ -152,7 +175,7 @@ class Seat(Part):
     tilt_pivot: Literal["mouth", "mid-pin"] = Field(
         "mouth", description="the point about which a copied pin tilts; matters as much as the tilt itself"
     )
-    seed: int = Field(1, ge=0, lt=2**32)
+    seed: Whole = Field(1, ge=0, lt=2**32)
 
 
 class Case(Part):
@@ -164,7 +187,7 @@ class Case(Part):
     notation: Literal["FDI", "Universal"] | None = Field(
         None, description="how teeth are numbered in this file; asked when the numbers could be either"
     )
-    missing: tuple[int, ...] = Field(description="teeth the bridge replaces")
+    missing: tuple[Whole, ...] = Field(description="teeth the bridge replaces")
     abutments: tuple[Abutment, ...] = Field(min_length=1)
     scan: Scan | None = None
     callipers: Callipers | None = None

@@ -1,7 +1,7 @@
 """Read a stored result back into the type that wrote it.
 
-:mod:`pinseat.case.results` turns frozen dataclasses with arrays into plain JSON; this is the way back, led by the
-type hints, so that a step whose inputs have not changed need not run again.
+:mod:`pinseat.case.results` turns frozen dataclasses with arrays into plain JSON; this is the way back, led by
+the type hints, so that a step whose inputs have not changed need not run again.
 """
 
 from __future__ import annotations

@@ -1,0 +1,113 @@
+"""Read a case: the one way from ``case.toml`` to a :class:`~pinseat.case.model.Case`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from pinseat.case.checks import disagreements
+from pinseat.case.lines import lines_of
+from pinseat.case.migrate import migrate
+from pinseat.case.model import Case
+from pinseat.case.notation import decide, in_fdi
+from pinseat.case.toml import read_toml
+from pinseat.case.trouble import Trouble, from_validation, told, unfilled
+from pinseat.errors import CaseError
+
+NAME = "case.toml"
+
+
+def load_case(where: Path) -> Case:
+    """Read and check a case.
+
+    Parameters
+    ----------
+    where : Path
+        The case folder, or its ``case.toml``.
+
+    Returns
+    -------
+    Case
+        With teeth and pins in FDI numbers, whichever way the file numbers them.
+
+    Raises
+    ------
+    CaseError
+        One line about the first thing that is wrong, and on which lines more is.
+    """
+    case, errors = _read(where)
+    if case is None or errors:
+        raise _first(errors)
+    return case
+
+
+def problems(where: Path) -> list[str]:
+    """Everything that keeps a case from being read, one line each, in the order of the file.
+
+    Parameters
+    ----------
+    where : Path
+        The case folder, or its ``case.toml``.
+
+    Returns
+    -------
+    list of str
+        Empty when the case can be read.
+    """
+    try:
+        _, errors = _read(where)
+    except CaseError as error:
+        return [str(error)]
+    return [str(error) for error in errors]
+
+
+def _read(where: Path) -> tuple[Case | None, list[CaseError]]:
+    path = _file(where)
+    document, text = read_toml(path)
+    places = lines_of(text)
+    try:
+        document = migrate(document)
+    except CaseError as error:
+        trouble = Trouble(("schema",), error.what, error.value, error.limit, error.do)
+        return None, told([trouble], path, document, places)
+    if blank := unfilled(document):
+        return None, told(blank, path, document, places)
+    try:
+        case = Case.model_validate(document)
+    except ValidationError as error:
+        return None, told(from_validation(error), path, document, places)
+    notation = decide(case)
+    if isinstance(notation, Trouble):
+        return None, told([notation], path, document, places)
+    found = disagreements(case, path.parent, notation)
+    if found:
+        return None, told(found, path, document, places)
+    return (in_fdi(case) if notation == "Universal" else case.model_copy(update={"notation": "FDI"})), []
+
+
+def _file(where: Path) -> Path:
+    path = where if where.name == NAME else where / NAME
+    if path.is_file():
+        return path
+    if not where.exists():
+        raise CaseError(
+            "there is no such case folder", where=str(where), do=f"start one: pinseat new {where}"
+        )
+    raise CaseError(f"there is no {NAME} in it", where=str(where), do="name the folder of a case")
+
+
+def _first(errors: list[CaseError]) -> CaseError:
+    first, more = errors[0], len(errors) - 1
+    if more == 0:
+        return first
+    lines = sorted({int(part) for e in errors[1:] for part in _line(e)})
+    at = f" on line{'s' if len(lines) > 1 else ''} {', '.join(map(str, lines[:6]))}" if lines else ""
+    rest = f"{more} more thing{'s' if more > 1 else ''} to mend{at}"
+    do = f"{first.do}; {rest}" if first.do else rest
+    return CaseError(first.what, where=first.where, value=first.value, limit=first.limit, do=do)
+
+
+def _line(error: CaseError) -> list[str]:
+    parts = [p for p in error.where.split(", ") if p.startswith("line ")]
+    return [p.removeprefix("line ") for p in parts if p[5:].isdigit()]
