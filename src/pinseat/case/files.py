@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import json
 import os
 import secrets
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path, PureWindowsPath
 
 from pinseat.errors import CaseError
@@ -162,3 +163,41 @@ def inside(folder: Path, name: str) -> Path:
     if leads_out:
         raise CaseError("a link leads out of the case folder", **bad)
     return path
+
+
+def new_case(folder: Path, number: str) -> None:
+    """Start a case folder: a ``case.toml`` to fill in, ``scans``, ``results`` and an empty log.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when it is not there; must be empty when it is.
+    number : str
+        The case number to write into it.
+
+    Raises
+    ------
+    CaseError
+        When the folder is not empty or cannot be written; nothing is left behind.
+    """
+    if not number.strip() or not number.isprintable():
+        raise CaseError("a case number must be one line of plain text", value=repr(number))
+    template = Path(__file__).with_name("template.toml").read_text(encoding="utf-8")
+    text = template.replace('number = "?"', f"number = {json.dumps(number, ensure_ascii=False)}")
+    with plainly(folder), ExitStack() as undo:
+        if folder.is_dir() and any(folder.iterdir()):
+            do = "choose a new name; nothing was changed"
+            raise CaseError("this folder is not empty", where=str(folder), do=do)
+        for made in (*reversed(folder.parents), folder, folder / "scans", folder / "results"):
+            if not made.is_dir():
+                made.mkdir()
+                undo.callback(_forget, made.rmdir)
+        for name, data in (("log.jsonl", b""), ("case.toml", text.encode())):
+            atomic_write(folder / name, data)
+            undo.callback(_forget, (folder / name).unlink)
+        undo.pop_all()
+
+
+def _forget(remove: Callable[[], None]) -> None:
+    with suppress(OSError):
+        remove()

@@ -43,6 +43,9 @@ DieRoute = Literal["silver plated", "copper plated", "gypsum", "epoxy", "printed
 Impression = Literal["polysulfide", "polyether", "addition silicone"]
 
 
+_TOOTH = "number of the abutment tooth, in the notation of the case: FDI two-digit (ISO 3950) or Universal"
+
+
 class Part(BaseModel):
     """Shared settings: frozen, and unknown keys are refused."""
 
@@ -62,18 +65,22 @@ class Scan(Part):
 class Abutment(Part):
     """One prepared tooth, its holes and the cast pins that will go into them."""
 
-    tooth: Whole = Field(description="FDI two-digit number (ISO 3950)")
-    pins: Whole = Field(ge=0, le=6, description="how many pins stand in this tooth")
+    tooth: Whole = Field(description=_TOOTH, examples=[11])
+    pins: Whole = Field(ge=0, le=6, description="how many pins stand in this tooth", examples=[3])
     at: Point | None = Field(
         None,
         description="any point on the tooth, in the scan's own coordinates, mm; needed when the scan shows "
         "less than an arch",
     )
     hole_diameter_mm: Number = Field(
-        gt=0.2, lt=3.0, description="diameter of the hole, from the drill or a gauge"
+        gt=0.2, lt=3.0, description="diameter of the hole, from the drill or a gauge", examples=[0.7]
     )
-    hole_depth_mm: Number = Field(gt=0.3, lt=8.0, description="depth of the hole along its axis")
-    cast_pin_diameter_mm: Number = Field(gt=0.1, lt=3.0, description="diameter of the cast pin")
+    hole_depth_mm: Number = Field(
+        gt=0.3, lt=8.0, description="depth of the hole along its axis", examples=[2.5]
+    )
+    cast_pin_diameter_mm: Number = Field(
+        gt=0.1, lt=3.0, description="diameter of the cast pin", examples=[0.62]
+    )
     floor_relief_mm: Number = Field(
         0.10, ge=0.0, lt=2.0, description="how far the cast pin stops short of the floor"
     )
@@ -91,8 +98,8 @@ class Abutment(Part):
 class PinEdit(Part):
     """A correction by hand: add a pin that was not found, move one, or reject one."""
 
-    action: Literal["add", "move", "reject"]
-    tooth: Whole
+    action: Literal["add", "move", "reject"] = Field(description="what to do with the pin")
+    tooth: Whole = Field(description=_TOOTH)
     number: Whole | None = Field(None, ge=1, description="which pin of the tooth; not needed to add")
     foot: Point | None = Field(
         None, description="where the axis meets the tooth, in the scan's own coordinates, mm"
@@ -103,8 +110,10 @@ class PinEdit(Part):
 class ContactPick(Part):
     """A place where casting and tooth meet, picked on the scan."""
 
-    kind: Literal["margin", "ledge", "wall", "groove"]
-    tooth: Whole
+    kind: Literal["margin", "ledge", "wall", "groove"] = Field(
+        description="margins and ledges count for the opening; walls and grooves only stop the casting"
+    )
+    tooth: Whole = Field(description=_TOOTH)
     point: Point = Field(description="in the scan's own coordinates, mm")
     normal: Point | None = Field(None, description="out of the tooth; taken from the scan when left out")
 
@@ -112,8 +121,8 @@ class ContactPick(Part):
 class Layout(Part):
     """Where a pin stands, roughly, when there is no scan: a ruler on a sketch is enough."""
 
-    tooth: Whole
-    number: Whole = Field(ge=1)
+    tooth: Whole = Field(description=_TOOTH)
+    number: Whole = Field(ge=1, description="which pin of the tooth: 1, 2, ...")
     x_mm: Number = Field(description="along the arch")
     y_mm: Number = Field(description="towards the cheek or lip")
     guide_length_mm: Number = Field(gt=0.5, lt=30.0, description="length of the guide pin above the tooth")
@@ -133,20 +142,24 @@ class Reading(Part):
 class Callipers(Part):
     """The case without a scan."""
 
-    layout: tuple[Layout, ...]
+    layout: tuple[Layout, ...] = Field(description="where each pin stands, roughly")
     u_layout_mm: Number = Field(
         0.5, gt=0.0, lt=5.0, description="standard uncertainty of each layout coordinate"
     )
-    readings: tuple[Reading, ...] = ()
+    readings: tuple[Reading, ...] = Field((), description="calliper readings between two pins")
 
 
 class Chain(Part):
     """Which materials the copies go through."""
 
-    impression: Impression = "addition silicone"
-    die: DieRoute = "silver plated"
-    pattern: Literal["inlay wax", "pattern resin"] = "inlay wax"
-    investment: Literal["gypsum bonded", "phosphate bonded"] = "gypsum bonded"
+    impression: Impression = Field("addition silicone", description="the rubber of the impression")
+    die: DieRoute = Field("silver plated", description="what the die is made of")
+    pattern: Literal["inlay wax", "pattern resin"] = Field(
+        "inlay wax", description="what the pattern is made of"
+    )
+    investment: Literal["gypsum bonded", "phosphate bonded"] = Field(
+        "gypsum bonded", description="what the pattern is invested in"
+    )
     alloy: Literal[
         "gold type 3",
         "gold type 4",
@@ -154,14 +167,16 @@ class Chain(Part):
         "high palladium",
         "nickel chromium",
         "cobalt chromium",
-    ] = "gold type 3"
+    ] = Field("gold type 3", description="the alloy that is cast")
 
 
 class Measured(Part):
     """A reading that replaces one assumed entry of the fit ledger."""
 
-    copy_: Literal["impression", "die", "pattern", "investment", "alloy"] = Field(alias="copy")
-    error: Literal["scale", "position", "tilt", "depth"]
+    copy_: Literal["impression", "die", "pattern", "investment", "alloy"] = Field(
+        alias="copy", description="which copy was measured"
+    )
+    error: Literal["scale", "position", "tilt", "depth"] = Field(description="which of its errors")
     mean: Number = Field(description="% for scale, um for position and depth, deg for tilt")
     u: Number = Field(ge=0.0, description="standard uncertainty, same unit")
     how: str = Field(description="instrument and date, or how it was found")
@@ -171,28 +186,34 @@ class Seat(Part):
     """What counts as seated, and how sure one wants to be."""
 
     limit_um: Number = Field(120.0, gt=0.0, le=1000.0, description="largest marginal opening accepted")
-    wanted_probability: Number = Field(0.90, gt=0.5, lt=1.0)
+    wanted_probability: Number = Field(
+        0.90, gt=0.5, lt=1.0, description="probability of going home that one wants to have"
+    )
     tilt_pivot: Literal["mouth", "mid-pin"] = Field(
         "mouth", description="the point about which a copied pin tilts; matters as much as the tilt itself"
     )
-    seed: Whole = Field(1, ge=0, lt=2**32)
+    seed: Whole = Field(1, ge=0, lt=2**32, description="same seed, same virtual bridges")
 
 
 class Case(Part):
     """A whole case."""
 
-    schema_: Literal[1] = Field(1, alias="schema")
-    number: str = Field(min_length=1, description="your own case number; never a patient's name")
+    schema_: Literal[1] = Field(1, alias="schema", description="layout of this file")
+    number: str = Field(
+        min_length=1, description="your own case number; never a patient's name", examples=["26-014"]
+    )
     title: str = Field("", description="a line for yourself")
     notation: Literal["FDI", "Universal"] | None = Field(
         None, description="how teeth are numbered in this file; asked when the numbers could be either"
     )
-    missing: tuple[Whole, ...] = Field(description="teeth the bridge replaces")
-    abutments: tuple[Abutment, ...] = Field(min_length=1)
-    scan: Scan | None = None
-    callipers: Callipers | None = None
-    pins: tuple[PinEdit, ...] = ()
-    contacts: tuple[ContactPick, ...] = ()
-    chain: Chain = Chain()
-    measured: tuple[Measured, ...] = ()
-    seat: Seat = Seat()
+    missing: tuple[Whole, ...] = Field(
+        description="teeth the bridge replaces, numbered like the abutments", examples=[[21]]
+    )
+    abutments: tuple[Abutment, ...] = Field(min_length=1, description="the prepared teeth")
+    scan: Scan | None = Field(None, description="a scan with the pins standing in their holes")
+    callipers: Callipers | None = Field(None, description="readings in place of a scan")
+    pins: tuple[PinEdit, ...] = Field((), description="corrections by hand to the pins found on the scan")
+    contacts: tuple[ContactPick, ...] = Field((), description="places where casting and tooth meet")
+    chain: Chain = Field(Chain(), description="materials of the copies")
+    measured: tuple[Measured, ...] = Field((), description="readings that replace assumed errors")
+    seat: Seat = Field(Seat(), description="what counts as seated")

@@ -13,7 +13,10 @@ from typing import Any, Literal, TypeVar, Union, get_args, get_origin, get_type_
 
 import numpy as np
 
+from pinseat.case.results import INFINITE
+
 T = TypeVar("T")
+_INFINITE = {word: value for value, word in INFINITE.items()}
 
 
 def rebuild(kind: type[T], plain: Any) -> T:
@@ -68,9 +71,9 @@ def _value(hint: Any, plain: Any) -> Any:
 
 
 def _number(plain: Any) -> float:
-    if plain == "infinite":
-        return math.inf
-    return float(plain)
+    if isinstance(plain, str):
+        return _INFINITE[plain]
+    return math.nan if plain is None else float(plain)
 
 
 def _array(hint: Any, plain: Any) -> Any:
