@@ -7,11 +7,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyBboxPatch
 
+from pinseat.case.teeth import arch_position
 from pinseat.ledger.pins import frame
 from pinseat.report import style
 from pinseat.report.labels import assign, ports_around
 from pinseat.report.lean import lean_deg
-from pinseat.report.teeth import place_along_arch
 from pinseat.survey.model import SurveyResult
 
 
@@ -29,7 +29,7 @@ def pin_plan(survey: SurveyResult) -> Figure:
     feet = np.array([across @ pin.foot for pin in pins]).reshape(-1, 2)
     lean = lean_deg(survey.field, draw)
     per_mm = _degrees_per_mm(lean)
-    feet, lean = _level(feet, lean / per_mm, [place_along_arch(pin.tooth) for pin in pins])
+    feet, lean = _level(feet, lean / per_mm, [arch_position(pin.tooth) for pin in pins])
     for tooth in dict.fromkeys(pin.tooth for pin in pins):
         _tooth(axes, feet[[pin.tooth == tooth for pin in pins]])
     for pin, foot, arrow in zip(pins, feet, lean, strict=True):

@@ -15,6 +15,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from pinseat.case.files import atomic_write
+
 Array = NDArray[np.float64]
 
 INK = "#23272b"
@@ -89,18 +91,8 @@ def write(figure: Figure, stem: Path) -> tuple[Path, Path]:
     png, svg = stem.with_suffix(".png"), stem.with_suffix(".svg")
     memory = io.BytesIO()
     figure.savefig(memory, format="png", metadata={"Software": None})
-    put(png, memory.getvalue())
+    atomic_write(png, memory.getvalue())
     memory = io.BytesIO()
     figure.savefig(memory, format="svg", metadata={"Date": None, "Creator": None})
-    put(svg, memory.getvalue())
+    atomic_write(svg, memory.getvalue())
     return png, svg
-
-
-def put(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all: a run that is broken off leaves nothing half written."""
-    beside = path.with_name(path.name + ".part")
-    try:
-        beside.write_bytes(content)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
