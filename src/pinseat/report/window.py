@@ -91,10 +91,11 @@ def _shown(lean: style.Array, outline: style.Array, allowed: list[float]) -> sty
 
 def _names(axes: Axes, names: list[str], lean: style.Array, corners: style.Array) -> None:
     """Name the pins, and open the map until the names fit inside it."""
+    shrink = min(1.0, 14.0 / max(len(names), 1))
     side, ports, shown = 0.53 * float(np.ptp(corners, axis=0).max()), np.zeros((0, 2)), corners
     while len(lean):
         per_mm = 2.0 * side / _MAP_MM
-        ports = ports_around(lean, 6.0 * per_mm, (9.5 * per_mm, 4.2 * per_mm))
+        ports = ports_around(lean, 6.0 * per_mm, (9.5 * shrink * per_mm, 4.2 * shrink * per_mm))
         shown = np.concatenate([corners, ports - 5.0 * per_mm, ports + 5.0 * per_mm])
         if np.ptp(shown, axis=0).max() <= 2.0 * side:
             break
@@ -109,7 +110,7 @@ def _names(axes: Axes, names: list[str], lean: style.Array, corners: style.Array
             name,
             ha="center",
             va="center",
-            fontsize=8.5,
+            fontsize=8.5 * shrink,
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )
     axes.set_xlim(middle[0] - side, middle[0] + side)
