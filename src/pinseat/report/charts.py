@@ -21,7 +21,7 @@ def opening_histogram(seating: SeatingResult) -> Figure:
     seating : SeatingResult
     """
     figure = style.sheet(82, 58)
-    axes = style.plain_axes(figure, (0.14, 0.235, 0.83, 0.655))
+    axes = style.plain_axes(figure, (0.165, 0.235, 0.82, 0.655))
     edges, share = _classes(seating)
     right = float(edges[-1])
     inside = edges[1:] <= seating.limit_um + 1e-9

@@ -16,7 +16,7 @@ from pinseat.report.assumptions import assumptions
 from pinseat.report.cautions import cautions
 from pinseat.report.inputs import ScanPart
 from pinseat.report.lean import tilt_deg
-from pinseat.report.rounding import Cell, chance, column, fixed, pair, unit_mark, whole, with_u
+from pinseat.report.rounding import Cell, chance, column, fixed, pair, unbroken, unit_mark, whole, with_u
 from pinseat.report.teeth import both
 from pinseat.seating.model import SeatingResult
 from pinseat.survey.model import SurveyResult
@@ -32,6 +32,12 @@ _BASIS_LETTER = {
     "assumed": "a",
 }
 _BASIS_WORDS = {"from memory": "remembered, not looked up"}
+_META_WORDS = {
+    "code": "code version",
+    "reference": "reference data",
+    "case": "case hash",
+    "input": "input hash",
+}
 _WORD_LIMIT = 28
 
 
@@ -45,7 +51,7 @@ def clean(text: str) -> str:
     """
     text = text.encode("utf-8", "replace").decode("utf-8")
     text = "".join(" " if unicodedata.category(letter) in ("Cc", "Zl", "Zp") else letter for letter in text)
-    return re.sub(rf"(\S{{{_WORD_LIMIT}}})(?=\S)", "\\1\u200b", text).strip()
+    return unbroken(re.sub(rf"(\S{{{_WORD_LIMIT}}})(?=\S)", "\\1\u200b", text).strip())
 
 
 def tidy(plain: Any) -> Any:
@@ -111,8 +117,8 @@ def _case(case: Case) -> Plain:
         "number": f"case {case.number}",
         "title": case.title,
         "bridge": f"Replaces {missing or 'no tooth'}. Retainers {retainers}. Teeth by FDI (ISO 3950), "
-        f"Universal in brackets. Copies: {chain.impression}, {chain.die} die, {chain.pattern}, {chain.investment} "
-        f"investment, {chain.alloy}.",
+        f"Universal in brackets. Copies: {chain.impression}, {chain.die} die, {chain.pattern}, "
+        f"{chain.investment} investment, {chain.alloy}.",
     }
 
 
@@ -292,13 +298,13 @@ def _levers(seating: SeatingResult) -> list[Plain]:
 
 def number_text(finding: Finding) -> str:
     """The number of a finding with its limit, such as ``0.62 ± 0.10°, limit 0.44° (maker's sheet)``."""
-    if finding.value is None:
-        return ""
-    text = with_u(finding.value, finding.uncertainty, finding.unit)
+    parts = []
+    if finding.value is not None:
+        parts.append(with_u(finding.value, finding.uncertainty, finding.unit))
     if finding.limit is not None:
-        text += f", limit {_short(finding.limit)}{unit_mark(finding.unit)}"
-        text += f" ({finding.limit_source})" if finding.limit_source else ""
-    return text
+        parts.append(f"limit {_short(finding.limit)}{unit_mark(finding.unit)}")
+    text = ", ".join(parts)
+    return f"{text} ({finding.limit_source})".strip() if finding.limit_source else text
 
 
 def _short(value: float) -> str:
@@ -350,5 +356,5 @@ def _made(
         made.append(["measured by", "callipers only; no scan"])
     if survey.blind:
         made.append(["not seen", "; ".join(survey.blind)])
-    made += [[label, value] for label, value in meta.items()]
+    made += [[_META_WORDS.get(label, label), value] for label, value in meta.items()]
     return [*made, ["seed", str(seating.seed)], ["trials", whole(seating.trials)]]

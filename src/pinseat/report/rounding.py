@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
 from pinseat.seating.model import Chance
@@ -95,8 +96,19 @@ def unit_mark(unit: str) -> str:
     >>> unit_mark("um"), unit_mark("deg"), unit_mark("")
     (' µm', '°', '')
     """
-    marks = {"": "", "um": " µm", "deg": "°", "%": " %"}
+    marks = {"": "", "um": " µm", "deg": "°", "degC": " °C"}
     return marks.get(unit, f" {unit}")
+
+
+def unbroken(text: str) -> str:
+    """Keep a number, its uncertainty and its unit on one line, by spaces that do not break.
+
+    Examples
+    --------
+    >>> unbroken("up to 94 ± 3 µm wide").split(" ")
+    ['up', 'to', '94\\xa0±\\xa03\\xa0µm', 'wide']
+    """
+    return re.sub(r"(?<=\d) (?=(±|%|°C|(µm|mm)\b))|(?<=±) |(?<=[<>]) (?=\d)", "\u00a0", text)
 
 
 def column(texts: Sequence[str]) -> list[Cell]:
