@@ -14,9 +14,14 @@ from pinseat.survey.model import SurveyResult
 _ORDER = {"stop": 0, "cannot tell": 1, "caution": 2, "clear": 3}
 
 
-def all_findings(survey: SurveyResult, casting: CastingResult, seating: SeatingResult) -> tuple[Finding, ...]:
-    """Every finding, stop first; within a verdict in the order of the work."""
-    found = (*survey.findings, *casting.findings, *seating.findings)
+def all_findings(*results: SurveyResult | CastingResult | SeatingResult | None) -> tuple[Finding, ...]:
+    """Every finding of the steps that were run, stop first; within a verdict in the order of the work.
+
+    Parameters
+    ----------
+    *results : results of the steps in their order, None where a step was not run
+    """
+    found = [finding for result in results if result is not None for finding in result.findings]
     return tuple(sorted(found, key=lambda finding: _ORDER[finding.verdict]))
 
 

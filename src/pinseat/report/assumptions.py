@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
 from pinseat.ledger.rows import Entry
-from pinseat.report.rounding import fixed, with_u
+from pinseat.report.rounding import fixed, unit_mark, with_u
 from pinseat.survey.model import SurveyResult
 
 _TRUSTED = ("published", "measured here")
@@ -78,28 +78,23 @@ def _faces(survey: SurveyResult) -> list[Assumption]:
 
 
 def _copies(casting: CastingResult) -> list[Assumption]:
-    """Ledger entries, those of one basis and source together."""
-    shared: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    """Ledger entries: those of one kind of error, one basis and one source share a line."""
+    shared: dict[tuple[str, str, str], list[tuple[str, Entry]]] = {}
     for name in ("scale", "position", "tilt", "depth"):
         for row in casting.fit.rows:
             entry: Entry = getattr(row, name)
             if entry.basis not in _TRUSTED:
-                value = with_u(entry.mean, entry.u, entry.unit)
-                shared.setdefault((entry.basis, entry.source), []).append((f"{name} of {row.copy}", value))
-    return [_together(items, basis, source) for (basis, source), items in shared.items()]
+                shared.setdefault((name, entry.basis, entry.source), []).append((row.copy, entry))
+    return [
+        Assumption(f"{name} of {', '.join(copy for copy, _ in items)}", _values(items), basis, source)
+        for (name, basis, source), items in shared.items()
+    ]
 
 
-def _together(items: list[tuple[str, str]], basis: str, source: str) -> Assumption:
-    values = list(dict.fromkeys(value for _, value in items))
-    shown = values[0] if len(values) == 1 else "; ".join(value for _, value in items)
-    what = ""
-    for name, _ in items:
-        error, _, copy = name.partition(" of ")
-        same = what.rpartition("; ")[2].startswith(error + " of ")
-        what += (f", {copy}" if same else f"; {name}") if what else name
-    if len(items) > 1 and len(values) == 1:
-        shown += " each"
-    return Assumption(what, shown, basis, source)
+def _values(items: list[tuple[str, Entry]]) -> str:
+    """The values in the order of the copies, the unit once."""
+    texts = [with_u(entry.mean, entry.u, "") for _, entry in items]
+    return "; ".join(texts) + unit_mark(items[0][1].unit)
 
 
 def _seat(case: Case) -> list[Assumption]:
@@ -109,15 +104,6 @@ def _seat(case: Case) -> list[Assumption]:
         listed.append(
             Assumption(
                 "point about which a copied pin tilts", seat.tilt_pivot, "assumed", "not stated in the case"
-            )
-        )
-    if "limit_um" not in given:
-        listed.append(
-            Assumption(
-                "largest marginal opening accepted",
-                with_u(seat.limit_um, None, "um", 0),
-                "from memory",
-                "McLean and von Fraunhofer, Br Dent J 1971;131:107",
             )
         )
     if "wanted_probability" not in given:

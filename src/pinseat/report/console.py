@@ -8,10 +8,11 @@ from rich.text import Text
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
+from pinseat.ledger.findings import Finding
 from pinseat.report.advice import all_findings, next_action, opening_words, why
 from pinseat.report.inputs import ScanPart
 from pinseat.report.lean import tilt_deg
-from pinseat.report.rounding import chance, fixed, whole, with_u
+from pinseat.report.rounding import chance, fixed, unbroken, whole, with_u
 from pinseat.report.teeth import both
 from pinseat.seating.model import SeatingResult
 from pinseat.survey.model import SurveyResult
@@ -23,9 +24,9 @@ _INDENT = 17
 def summary(
     case: Case,
     scan: ScanPart | None,
-    survey: SurveyResult,
-    casting: CastingResult,
-    seating: SeatingResult,
+    survey: SurveyResult | None,
+    casting: CastingResult | None,
+    seating: SeatingResult | None,
     *,
     report: str = "",
 ) -> Text:
@@ -35,9 +36,8 @@ def summary(
     ----------
     case : Case
     scan : ScanPart or None
-    survey : SurveyResult
-    casting : CastingResult
-    seating : SeatingResult
+    survey, casting, seating : results of the steps
+        None for a step that was not run; the screen then ends where the work did.
     report : str
         Where the report is; left out when empty.
 
@@ -48,16 +48,21 @@ def summary(
     """
     text = Text()
     title = f"Case {case.number}" + (f": {case.title}" if case.title else "")
-    text.append(textwrap.shorten(title, WIDTH, placeholder="…") + "\n")
-    text.append(f"\n  {seating.verdict.upper()}", style="bold")
-    text.append(f"   {textwrap.shorten(why(seating), WIDTH - 22, placeholder='…')}\n\n")
-    _verdict(text, seating)
-    _line(text, "do next", next_action(survey, casting, seating))
-    text.append("\n")
-    _pins(text, scan, survey)
-    text.append("\n")
-    _chain(text, casting, seating)
-    _findings(text, survey, casting, seating)
+    text.append(textwrap.shorten(title, WIDTH, placeholder="…") + "\n\n")
+    if survey and casting and seating:
+        _verdict(text, seating)
+        _line(text, "do next", next_action(survey, casting, seating))
+        text.append("\n")
+    if scan:
+        _line(text, "scan", f"{scan.file}, {scan.format}, {scan.unit}, {whole(scan.triangles)} triangles")
+    if survey:
+        _pins(text, survey)
+    if casting:
+        _scale(text, casting)
+    if seating:
+        text.append("\n")
+        _changes(text, seating)
+    _findings(text, all_findings(survey, casting, seating))
     if report:
         text.append("\n")
         _line(text, "report", report)
@@ -67,11 +72,13 @@ def summary(
 def _line(text: Text, head: str, words: str) -> None:
     """One entry: a short head, then wrapped words."""
     text.append(f"  {head:<{_INDENT - 2}}", style="dim")
-    wrapped = textwrap.wrap(words, WIDTH - _INDENT, break_on_hyphens=False) or [""]
-    text.append(("\n" + " " * _INDENT).join(wrapped) + "\n")
+    wrapped = textwrap.wrap(unbroken(words), WIDTH - _INDENT, break_on_hyphens=False)
+    text.append(("\n" + " " * _INDENT).join(wrapped).replace("\u00a0", " ") + "\n")
 
 
 def _verdict(text: Text, seating: SeatingResult) -> None:
+    text.append(f"  {seating.verdict.upper()}", style="bold")
+    text.append(f"   {textwrap.shorten(why(seating), WIDTH - 18, placeholder='…')}\n\n")
     wanted = fixed(100.0 * seating.wanted_probability, 0)
     within = f"within {fixed(seating.limit_um, 0)} µm"
     tight = f"within {fixed(seating.tight_limit_um, 0)} µm"
@@ -85,9 +92,9 @@ def _verdict(text: Text, seating: SeatingResult) -> None:
     _line(text, "opening", f"{opening_words(seating)}; {cannot} cannot enter")
 
 
-def _pins(text: Text, scan: ScanPart | None, survey: SurveyResult) -> None:
-    source = f"{scan.file}, {whole(scan.triangles)} triangles" if scan else "callipers"
-    _line(text, "pins", f"{len(survey.field.pins)} from {source}")
+def _pins(text: Text, survey: SurveyResult) -> None:
+    source = "fitted to the scan" if survey.field.basis == "scan" else "from calliper readings"
+    _line(text, "pins", f"{len(survey.field.pins)}, {source}")
     tilt, u_tilt = tilt_deg(survey.field, survey.window.centre)
     for tooth in dict.fromkeys(pin.tooth for pin in survey.field.pins):
         leans = [
@@ -108,7 +115,7 @@ def _pins(text: Text, scan: ScanPart | None, survey: SurveyResult) -> None:
         _line(text, "not seen", "; ".join(survey.blind[:2]) + more)
 
 
-def _chain(text: Text, casting: CastingResult, seating: SeatingResult) -> None:
+def _scale(text: Text, casting: CastingResult) -> None:
     net = casting.fit.net_scale
     span = with_u(casting.span_error_um, casting.u_span_error_um, "um", 0)
     _line(
@@ -116,6 +123,9 @@ def _chain(text: Text, casting: CastingResult, seating: SeatingResult) -> None:
         "net scale",
         f"{with_u(net.mean, net.u, '%')}, which is {span} over the {fixed(casting.span_mm, 1)} mm span",
     )
+
+
+def _changes(text: Text, seating: SeatingResult) -> None:
     losing = "; ".join(f"{s.group} {with_u(s.total_index, s.standard_error, '')}" for s in seating.shares[:3])
     _line(text, "loses the fit", losing or "nothing stands out")
     for i, lever in enumerate(seating.levers[:3], 1):
@@ -124,10 +134,8 @@ def _chain(text: Text, casting: CastingResult, seating: SeatingResult) -> None:
         _line(text, f"change {i}", f"{lever.change}: chance up {gain} points, clearance {less} µm")
 
 
-def _findings(
-    text: Text, survey: SurveyResult, casting: CastingResult, seating: SeatingResult, most: int = 4
-) -> None:
-    found = [f for f in all_findings(survey, casting, seating) if f.verdict != "clear"]
+def _findings(text: Text, found: tuple[Finding, ...], most: int = 4) -> None:
+    found = tuple(f for f in found if f.verdict != "clear")
     if found:
         text.append("\n")
     for finding in found[:most]:
@@ -135,4 +143,4 @@ def _findings(
         where = f"{finding.where}: " if finding.where else ""
         _line(text, finding.verdict, f"{where}{finding.says}{f' ({number})' if number else ''}")
     if len(found) > most:
-        _line(text, "", f"and {len(found) - most} more in the report")
+        _line(text, "", f"and {len(found) - most} more in the result files")
