@@ -1,0 +1,172 @@
+"""Many virtual bridges: random numbers, contact at the seat, contact at the entry."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from pinseat.numerics.contact import (
+    CHUNK,
+    Contact,
+    kernel_order,
+    lacking_programme,
+    opening_programme,
+    reference_length,
+    settle,
+    start_basis,
+)
+from pinseat.numerics.counter import Word, affine, fill_normals, key
+from pinseat.numerics.covariance import compact
+from pinseat.numerics.exchange import Basis, Float, Int, Programme, new_basis, new_work, solve_chunk
+
+BRIDGES = 0
+"""Stream of random numbers that makes the bridges."""
+
+
+@dataclass(frozen=True, eq=False)
+class Simulated:
+    """What became of each virtual bridge.
+
+    Attributes
+    ----------
+    opening_mm : (n,) array
+        Infinite where the bridge cannot go on at all.
+    lacking_mm : (n,) array
+        Clearance lacking to seat within the limit; empty when it was not asked for.
+    entry_lacking_mm : (n,) array
+        Clearance lacking for all pins to find their holes; empty without an entry pose.
+    tilt_rad : (n,) array
+        How far the bridge turned to reach its opening; ``nan`` where it cannot go on. Above about 0.02 (1
+        deg) small motions are no longer exact enough.
+    """
+
+    opening_mm: Float
+    lacking_mm: Float
+    entry_lacking_mm: Float
+    tilt_rad: Float
+
+
+class _Source(NamedTuple):
+    """How the vectors of the bridges are made, in kernel order, with room for the floors."""
+
+    key: Word
+    mean: Float
+    columns: Float
+    begin: Int
+
+
+def _source(seat: Contact, entry: Contact | None, mean: Float, factor: Float, seed: int) -> _Source:
+    """Rearrange as [seat | floor | entry | floor]; a floor is a place with mean 0 that nothing moves."""
+    free = np.array([mean.size])
+    order = [kernel_order(seat), free]
+    if entry is not None:
+        order += [seat.size + kernel_order(entry), free]
+    place = np.concatenate(order)
+    columns = compact(np.concatenate([factor, np.zeros((1, factor.shape[1]))])[place]).T.copy()
+    begin = np.argmax(columns != 0.0, axis=1) if len(columns) else np.zeros(0, np.int64)
+    return _Source(key(seed, BRIDGES), np.append(mean, 0.0)[place], columns, begin.astype(np.int64))
+
+
+def _check(seat: Contact, entry: Contact | None, mean: Float, factor: Float) -> None:
+    size = seat.size + (entry.size if entry else 0)
+    if mean.shape != (size,) or factor.ndim != 2 or len(factor) != size:
+        raise ValueError(f"mean and factor must have {size} rows, not {mean.shape} and {factor.shape}")
+    if not (np.all(np.isfinite(mean)) and np.all(np.isfinite(factor))):
+        raise ValueError("mean and factor must be finite")
+
+
+def simulate(
+    seat: Contact,
+    entry: Contact | None,
+    mean: Float,
+    factor: Float,
+    *,
+    limit_mm: float,
+    trials: int,
+    seed: int,
+    start: int = 0,
+    lacking: bool = True,
+    threads: int | None = None,
+) -> Simulated:
+    """Seat many virtual bridges ``y = mean + factor xi``, ``xi`` standard normal.
+
+    Parameters
+    ----------
+    seat : Contact
+        At full depth.
+    entry : Contact or None
+        At the entry pose: the tips only, no faces.
+    mean : (m,) array, mm
+        ``m`` = size of `seat` and then of `entry`.
+    factor : (m, r) array, mm
+        One column for each independent standard error.
+    limit_mm : float
+        Opening that counts as seated.
+    trials : int
+        How many bridges.
+    seed : int
+        Bridge `n` of a seed is the same whatever else is asked for.
+    start : int
+        Number of the first bridge.
+    lacking : bool
+        Whether the clearance lacking at the seat is wanted.
+    threads : int, optional
+        As many as there are cores, if not given. The answer is the same to the bit.
+
+    Returns
+    -------
+    Simulated
+
+    Raises
+    ------
+    ValueError
+        If `mean` and `factor` do not fit the contacts or are not finite.
+    """
+    _check(seat, entry, mean, factor)
+    source = _source(seat, entry, mean, factor, seed)
+    split = seat.size + 1
+    tasks = [(opening_programme(seat), slice(0, split))]
+    if lacking:
+        tasks.append((lacking_programme(seat, limit_mm), slice(0, split)))
+    if entry is not None:
+        tasks.append((lacking_programme(entry, limit_mm), slice(split, None)))
+    starts = [start_basis(programme, source.mean[part]) for programme, part in tasks]
+    answers = [np.empty((trials, 7)) for _ in tasks]
+    status = [np.empty(trials, np.int64) for _ in tasks]
+
+    def chunk(first: int) -> None:
+        rows = slice(first, min(first + CHUNK, trials))
+        y = _vectors(source, start + first, rows.stop - first)
+        for (programme, part), begin, answer, state in zip(tasks, starts, answers, status, strict=True):
+            _solve(programme, y[:, part], begin, answer[rows], state[rows])
+
+    with ThreadPoolExecutor(threads or os.cpu_count()) as pool:
+        list(pool.map(chunk, range(0, trials, CHUNK)))
+    for answer, state in zip(answers, status, strict=True):
+        settle(answer, state)
+    return _gather(answers, lacking, entry is not None, reference_length(seat))
+
+
+def _vectors(source: _Source, first: int, trials: int) -> Float:
+    xi, y = np.empty((trials, len(source.columns))), np.empty((trials, len(source.mean)))
+    fill_normals(source.key, first, xi)
+    affine(source.mean, source.columns, source.begin, xi, y)
+    return y
+
+
+def _solve(programme: Programme, y: Float, begin: Basis, answer: Float, status: Int) -> None:
+    solve_chunk(programme, np.ascontiguousarray(y), begin, new_basis(), new_work(programme), answer, status)
+
+
+def _gather(answers: list[Float], lacking: bool, entry: bool, length: float) -> Simulated:
+    none = np.zeros(0)
+    return Simulated(
+        opening_mm=answers[0][:, 6].copy(),
+        lacking_mm=answers[1][:, 6].copy() if lacking else none,
+        entry_lacking_mm=answers[-1][:, 6].copy() if entry else none,
+        tilt_rad=np.sqrt((answers[0][:, 3:6] ** 2).sum(axis=1)) / length,
+    )
