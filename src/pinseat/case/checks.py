@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
@@ -112,7 +113,7 @@ def _sources(case: Case, folder: Path) -> Iterator[Trouble]:
         except CaseError as error:
             yield Trouble(("scan", "file"), error.what, error.value, error.limit, error.do)
         else:
-            if not path.is_file():
+            if not os.path.isfile(path):
                 do = "copy the scan there, or correct the name"
                 yield Trouble(("scan", "file"), "this file is not there", f'"{case.scan.file}"', do=do)
 
@@ -169,8 +170,9 @@ def _layout(case: Case, callipers: Callipers) -> Iterator[Trouble]:
     for i, spot in _twice(callipers.layout, lambda s: (s.tooth, s.number)):
         yield Trouble((*where, i), "this pin stands twice", f"{spot.tooth}-{spot.number}", do="keep one")
     for abutment in case.abutments:
-        numbers = sorted({s.number for s in callipers.layout if s.tooth == abutment.tooth})
-        if numbers != list(range(1, abutment.pins + 1)):
+        numbers = sorted(s.number for s in callipers.layout if s.tooth == abutment.tooth)
+        once = len(numbers) == len(set(numbers))
+        if once and numbers != list(range(1, abutment.pins + 1)):
             value = f"{', '.join(map(str, numbers)) or 'none'} of {abutment.pins}"
             what = f"the layout does not hold each pin of tooth {abutment.tooth} once"
             limit = f"numbers 1 to {abutment.pins}" if abutment.pins else "none"

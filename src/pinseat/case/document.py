@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -16,6 +17,7 @@ from pinseat.case.trouble import Trouble, from_validation, told, unfilled
 from pinseat.errors import CaseError
 
 NAME = "case.toml"
+Errors = list[tuple[int | None, CaseError]]
 
 
 def load_case(where: Path) -> Case:
@@ -59,10 +61,10 @@ def problems(where: Path) -> list[str]:
         _, errors = _read(where)
     except CaseError as error:
         return [str(error)]
-    return [str(error) for error in errors]
+    return [str(error) for _, error in errors]
 
 
-def _read(where: Path) -> tuple[Case | None, list[CaseError]]:
+def _read(where: Path) -> tuple[Case | None, Errors]:
     path = _file(where)
     document, text = read_toml(path)
     places = lines_of(text)
@@ -88,26 +90,23 @@ def _read(where: Path) -> tuple[Case | None, list[CaseError]]:
 
 def _file(where: Path) -> Path:
     path = where if where.name == NAME else where / NAME
-    if path.is_file():
+    if os.path.isfile(path):
         return path
-    if not where.exists():
+    if not os.path.lexists(where):
         raise CaseError(
             "there is no such case folder", where=str(where), do=f"start one: pinseat new {where}"
         )
     raise CaseError(f"there is no {NAME} in it", where=str(where), do="name the folder of a case")
 
 
-def _first(errors: list[CaseError]) -> CaseError:
-    first, more = errors[0], len(errors) - 1
+def _first(errors: Errors) -> CaseError:
+    """The first error, with a word on the others."""
+    first, more = errors[0][1], len(errors) - 1
     if more == 0:
         return first
-    lines = sorted({int(part) for e in errors[1:] for part in _line(e)})
-    at = f" on line{'s' if len(lines) > 1 else ''} {', '.join(map(str, lines[:6]))}" if lines else ""
-    rest = f"{more} more thing{'s' if more > 1 else ''} to mend{at}"
+    lines = sorted({line for line, _ in errors[1:] if line})
+    at = ", ".join(map(str, lines[:5])) + (" and after" if len(lines) > 5 else "")
+    rest = f"{more} more thing{'s' if more > 1 else ''} to mend"
+    rest += f" on line{'s' if len(lines) > 1 else ''} {at}" if lines else ""
     do = f"{first.do}; {rest}" if first.do else rest
     return CaseError(first.what, where=first.where, value=first.value, limit=first.limit, do=do)
-
-
-def _line(error: CaseError) -> list[str]:
-    parts = [p for p in error.where.split(", ") if p.startswith("line ")]
-    return [p.removeprefix("line ") for p in parts if p[5:].isdigit()]

@@ -21,6 +21,7 @@ _WHY = {
     errno.EROFS: ("this disk is read-only", "copy the case folder to a disk that can be written"),
     errno.ENOENT: ("this is not there", "check the name"),
     errno.ENOTDIR: ("this is a file where a folder was expected", "choose another name"),
+    errno.EEXIST: ("this is a file where a folder was expected", "choose another name"),
     errno.EISDIR: ("this is a folder where a file was expected", "choose another name"),
 }
 
@@ -156,11 +157,7 @@ def inside(folder: Path, name: str) -> Path:
     if "\\" in name:
         raise CaseError("this path has a backslash", value=f'"{name}"', do="write / between its parts")
     path = folder / name
-    try:
-        leads_out = not path.resolve().is_relative_to(folder.resolve())
-    except (OSError, RuntimeError):
-        leads_out = True
-    if leads_out:
+    if not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder)):
         raise CaseError("a link leads out of the case folder", **bad)
     return path
 

@@ -7,6 +7,7 @@ place that cannot be told (several values on one line) falls back to the nearest
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 Place = tuple[str | int, ...]
 
@@ -64,12 +65,12 @@ def lines_of(text: str) -> dict[Place, int]:
     return found
 
 
-def line_of(places: dict[Place, int], place: Place) -> int | None:
+def line_of(places: Mapping[Place, int], place: Place) -> int | None:
     """The line of a place or, when it cannot be told, of the nearest thing around it.
 
     Parameters
     ----------
-    places : dict
+    places : mapping
         From :func:`lines_of`.
     place : tuple of str and int
 

@@ -18,14 +18,17 @@ from pinseat.units import reading
 def _typed(value: Any) -> float:
     """A number as typed; what cannot be one is told to pydantic, so that it can say where it stands."""
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise PydanticCustomError("number", "this is not a number")
+        raise _no_number("this is not a number")
     try:
         return reading(value)
     except OverflowError:
-        raise PydanticCustomError("number", "this number is too large") from None
+        raise _no_number("this number is too large") from None
     except UnitError as error:
-        told = {"what": error.what, "do": error.do}
-        raise PydanticCustomError("number", "{what}", told) from None
+        raise _no_number(error.what, error.do) from None
+
+
+def _no_number(what: str, do: str = "") -> PydanticCustomError:
+    return PydanticCustomError("number", "{what}", {"what": what, "do": do})
 
 
 def _whole(value: Any) -> Any:

@@ -10,7 +10,7 @@ from pinseat.case.model import Case
 _TYPED = {
     "description": "a number in quotes, with a decimal comma or point",
     "examples": ["18,42"],
-    "pattern": r"^\s*[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?\s*$",
+    "pattern": "^ *[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)? *$",
     "title": "TypedNumber",
     "type": "string",
 }

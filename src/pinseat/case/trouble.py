@@ -61,8 +61,8 @@ def field_name(place: Place, document: Mapping[str, Any]) -> str:
 
 def told(
     troubles: Iterable[Trouble], path: Path, document: Mapping[str, Any], places: Mapping[Place, int]
-) -> list[CaseError]:
-    """Every trouble as an error of one line, in the order of the file.
+) -> list[tuple[int | None, CaseError]]:
+    """Every trouble as its line number and an error of one line, in the order of the file.
 
     Parameters
     ----------
@@ -76,24 +76,23 @@ def told(
 
     Returns
     -------
-    list of CaseError
+    list of tuple
+        The line is None when it cannot be told.
     """
-    lined = [(line_of(dict(places), t.place), t) for t in troubles]
+    lined = [(line_of(places, t.place), t) for t in troubles]
     lined.sort(key=lambda pair: pair[0] or 0)
-    return [
-        CaseError(
+    errors = []
+    for line, trouble in lined:
+        where = [str(path), f"line {line}" if line else "", field_name(trouble.place, document)]
+        error = CaseError(
             trouble.what,
-            where=", ".join(
-                [str(path)]
-                + ([f"line {line}"] if line else [])
-                + ([field_name(trouble.place, document)] if trouble.place else [])
-            ),
+            where=", ".join(part for part in where if part),
             value=trouble.value,
             limit=trouble.limit,
             do=trouble.do,
         )
-        for line, trouble in lined
-    ]
+        errors.append((line, error))
+    return errors
 
 
 def from_validation(error: ValidationError) -> list[Trouble]:
@@ -169,7 +168,6 @@ def _from_item(item: Mapping[str, Any]) -> Trouble:
 
 
 _WHAT = {
-    "number": "this is not a number",
     "greater_than": "this is too small",
     "greater_than_equal": "this is too small",
     "less_than": "this is too large",
