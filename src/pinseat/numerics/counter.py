@@ -3,7 +3,7 @@
 Words come from Philox 4x64 with ten rounds (Salmon, Moraes, Dror and Shaw 2011, "Parallel random numbers: as
 easy as 1, 2, 3", SC11), with key ``(seed, stream)`` and counter ``(block, trial, 0, 0)``; a block holds four
 words. A word becomes a number in the middle of one of ``2**52`` equal cells of (0, 1), and that a standard
-normal by Wichura's rational approximations of the inverse distribution (1988, algorithm AS 241, Appl. Statist.
+normal by Wichura's rational approximations of the inverse distribution (1988, algorithm AS 241, Appl. Stat.
 37, 477; relative error about 1e-16). The middle 85 % of all normals use only ``+ - * /`` and are the same on
 every machine; the rest use one logarithm and one square root, and the last bit of a logarithm may differ from
 one mathematics library to another.
@@ -12,7 +12,7 @@ one mathematics library to another.
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from llvmlite import ir  # type: ignore[import-untyped]
@@ -93,6 +93,27 @@ _FAR_LOW = (
 )
 
 
+class Effects(NamedTuple):
+    """Columns of a factor without their zeros: column `j` is ``value[begin[j]:begin[j + 1]]`` at `place`."""
+
+    begin: Int
+    place: Int
+    value: Float
+
+
+def effects(factor: Float) -> Effects:
+    """Leave the zeros of a factor (size, components) out.
+
+    Examples
+    --------
+    >>> effects(np.array([[0.0, 2.0], [1.0, 0.0]])).place
+    array([1, 0])
+    """
+    column, place = np.nonzero(factor.T)
+    begin = np.searchsorted(column, np.arange(factor.shape[1] + 1))
+    return Effects(begin.astype(np.int64), place.astype(np.int64), factor[place, column])
+
+
 @intrinsic
 def _high(typingctx: Any, a: Any, b: Any) -> Any:
     """Upper half of the 128-bit product of two words."""
@@ -157,20 +178,16 @@ def fill_normals(key: Word, first: int, out: Float) -> None:
 
 
 @njit(cache=True, nogil=True)
-def affine(mean: Float, columns: Float, begin: Int, xi: Float, out: Float) -> None:
-    """``out[n] = mean + sum_j xi[n, j] columns[j]``, in that order of addition.
-
-    `columns` is (components, size); its row `j` is zero before place ``begin[j]``.
-    """
+def affine(mean: Float, effects: Effects, xi: Float, out: Float) -> None:
+    """``out[n] = mean + sum_j xi[n, j] column_j``, in that order of addition."""
     trials, components = xi.shape
-    size = len(mean)
     for n in range(trials):
-        for i in range(size):
+        for i in range(len(mean)):
             out[n, i] = mean[i]
         for j in range(components):
             x = xi[n, j]
-            for i in range(begin[j], size):
-                out[n, i] += x * columns[j, i]
+            for k in range(effects.begin[j], effects.begin[j + 1]):
+                out[n, effects.place[k]] += x * effects.value[k]
 
 
 def key(seed: int, stream: int) -> Word:

@@ -19,8 +19,7 @@ from pinseat.numerics.contact import (
     settle,
     start_basis,
 )
-from pinseat.numerics.counter import Word, affine, fill_normals, key
-from pinseat.numerics.covariance import compact
+from pinseat.numerics.counter import Effects, Word, affine, effects, fill_normals, key
 from pinseat.numerics.exchange import Basis, Float, Int, Programme, new_basis, new_work, solve_chunk
 
 BRIDGES = 0
@@ -55,8 +54,7 @@ class _Source(NamedTuple):
 
     key: Word
     mean: Float
-    columns: Float
-    begin: Int
+    effects: Effects
 
 
 def _source(seat: Contact, entry: Contact | None, mean: Float, factor: Float, seed: int) -> _Source:
@@ -66,9 +64,8 @@ def _source(seat: Contact, entry: Contact | None, mean: Float, factor: Float, se
     if entry is not None:
         order += [seat.size + kernel_order(entry), free]
     place = np.concatenate(order)
-    columns = compact(np.concatenate([factor, np.zeros((1, factor.shape[1]))])[place]).T.copy()
-    begin = np.argmax(columns != 0.0, axis=1) if len(columns) else np.zeros(0, np.int64)
-    return _Source(key(seed, BRIDGES), np.append(mean, 0.0)[place], columns, begin.astype(np.int64))
+    moved = np.concatenate([factor, np.zeros((1, factor.shape[1]))])[place]
+    return _Source(key(seed, BRIDGES), np.append(mean, 0.0)[place], effects(moved))
 
 
 def _check(seat: Contact, entry: Contact | None, mean: Float, factor: Float) -> None:
@@ -103,7 +100,8 @@ def simulate(
     mean : (m,) array, mm
         ``m`` = size of `seat` and then of `entry`.
     factor : (m, r) array, mm
-        One column for each independent standard error.
+        One column for each independent standard error; number `j` of a bridge drives column `j` here and in
+        every other call, so bridges of two cases, or at two poses, are paired.
     limit_mm : float
         Opening that counts as seated.
     trials : int
@@ -152,9 +150,9 @@ def simulate(
 
 
 def _vectors(source: _Source, first: int, trials: int) -> Float:
-    xi, y = np.empty((trials, len(source.columns))), np.empty((trials, len(source.mean)))
+    xi, y = np.empty((trials, len(source.effects.begin) - 1)), np.empty((trials, len(source.mean)))
     fill_normals(source.key, first, xi)
-    affine(source.mean, source.columns, source.begin, xi, y)
+    affine(source.mean, source.effects, xi, y)
     return y
 
 
