@@ -1,8 +1,8 @@
 """Tooth numbers against the published tables.
 
-Sources: ISO 3950:2016, designation system for teeth (FDI two-digit codes), the codes from memory; the chart of
-both systems as in Wheeler's Dental Anatomy, from memory. Ends of the Universal count from Mosby's Medical
-Dictionary, 8th edition, as quoted elsewhere: 1 is the maxillary right and 32 the mandibular right third molar.
+Sources: ISO 3950:2016, designation system for teeth (FDI two-digit codes), the codes from memory; the chart
+of both systems as in Wheeler's Dental Anatomy, from memory. Ends of the Universal count from Mosby's Medical
+Dictionary, 8th edition, as quoted elsewhere: 1 is the maxillary right third molar, 32 the mandibular one.
 """
 
 import pytest
