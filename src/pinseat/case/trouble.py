@@ -155,10 +155,12 @@ def _from_item(item: Mapping[str, Any]) -> Trouble:
         return Trouble(place, "this key is not known", do=_meant(place)[1])
     if kind == "missing":
         if isinstance(place[-1], int):
-            return Trouble(place[:-1], "there are too few values", _shown(given), limit="3 numbers")
+            wanted = f"{len(get_args(_hint(place[:-1])))} values"
+            return Trouble(place[:-1], "there are too few values", _shown(given), wanted)
         return Trouble(place, _with_meaning("this is missing", place), do="add it")
-    if kind == "too_long" and get_origin(_hint(place)) is tuple:
-        do = 'write decimal commas in quotes, such as "18,42"'
+    if kind == "too_long":
+        numbers = str not in get_args(_hint(place))
+        do = 'write decimal commas in quotes, such as "18,42"' if numbers else ""
         return Trouble(place, "there are too many values", _shown(given), limit, do)
     what = context.get("what") or _WHAT.get(kind, "this cannot be used here")
     do = context.get("do", "")
