@@ -1,0 +1,147 @@
+"""The picture of the arch with its pins numbered."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
+from numpy.typing import NDArray
+
+from pinseat.case.teeth import arch, arch_position, side
+from pinseat.ledger.pins import PinField, frame
+from pinseat.mesh.model import Mesh
+from pinseat.mesh.shade import IVORY, Picture, shade
+from pinseat.report import style
+from pinseat.report.labels import assign, ports_around
+
+LEAN_OF_VIEW_DEG = 38.0
+"""The eye stands off the draw by this much, so that pins are seen standing and not as dots."""
+
+WIDTH_PX = 1600
+
+COPPER = (205, 118, 74)
+"""Colour of the pins in the picture; each also has a line and a name."""
+
+
+def arch_picture(mesh: Mesh, field: PinField, draw: style.Array) -> Figure:
+    """Shaded picture of the scan with a name and a line to each pin.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The working copy of the scan.
+    field : PinField
+    draw : (3,) array
+        Unit vector off the teeth.
+    """
+    up = upwards(mesh, field, draw)
+    angle = np.radians(LEAN_OF_VIEW_DEG)
+    towards_eye = np.cos(angle) * draw - np.sin(angle) * up
+    picture = shade(mesh, towards_eye, up=up, width_px=WIDTH_PX, colours=pin_colours(mesh, field))
+    tips = np.array([pin.foot + pin.axis * pin.protrusion_mm for pin in field.pins]).reshape(-1, 3)
+    return label(picture, [pin.name for pin in field.pins], picture.to_pixel(tips))
+
+
+def pin_colours(mesh: Mesh, field: PinField) -> NDArray[np.uint8]:
+    """Colour of each vertex: copper on the pins' walls and ends, plaster elsewhere.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    field : PinField
+
+    Returns
+    -------
+    (n, 3) uint8 array
+    """
+    colours = np.tile(np.round(255.0 * np.asarray(IVORY)).astype(np.uint8), (len(mesh.vertices), 1))
+    for pin in field.pins:
+        away = mesh.vertices - pin.foot
+        along = away @ pin.axis
+        near = np.flatnonzero((along > 0.1) & (along < pin.protrusion_mm + 0.2))
+        across = np.linalg.norm(away[near] - along[near, None] * pin.axis, axis=1)
+        colours[near[across < 0.5 * pin.diameter_mm + 0.12]] = COPPER
+    return colours
+
+
+def upwards(mesh: Mesh, field: PinField, draw: style.Array) -> style.Array:
+    """Which way is up on the page: the patient's right is on the left, as one looks at the teeth.
+
+    Taken from the order of the teeth where two or more carry pins, else from the scan's longer side.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    field : PinField
+    draw : (3,) array
+
+    Returns
+    -------
+    (3,) array
+        Unit vector across the draw.
+    """
+    teeth = sorted({pin.tooth for pin in field.pins}, key=arch_position)
+    across = frame(draw)
+    if len(teeth) < 2:
+        flat = mesh.vertices[:: max(len(mesh.vertices) // 5000, 1)] @ across.T
+        along = np.linalg.svd(flat - flat.mean(axis=0), full_matrices=False)[2][0]
+        flat_up = np.array([-along[1], along[0]])
+    else:
+        first, last = (
+            np.mean([across @ pin.foot for pin in field.pins if pin.tooth == tooth], axis=0)
+            for tooth in (teeth[0], teeth[-1])
+        )
+        along = last - first
+        flat_up = np.array([-along[1], along[0]])
+        if side(teeth[0]) == side(teeth[-1]):
+            forward = -along if side(teeth[0]) == "left" else along
+            flat_up = forward if arch(teeth[0]) == "upper" else -forward
+    up = flat_up @ across
+    return np.asarray(up / np.linalg.norm(up))
+
+
+def label(picture: Picture, names: list[str], points: style.Array) -> Figure:
+    """Set names beside points of a picture.
+
+    Parameters
+    ----------
+    picture : Picture
+    names : list of str
+    points : (n, 2) array
+        In pixels: to the right, down.
+    """
+    height, width = picture.rgb.shape[:2]
+    per_mm = width / 166.0
+    chosen = np.zeros((0, 2))
+    if names:
+        ports = ports_around(points, 13.0 * per_mm, (11.5 * per_mm, 6.5 * per_mm))
+        chosen = ports[assign(points, ports)]
+    room = np.array([7.0, 4.5]) * per_mm
+    low = np.minimum(chosen.min(axis=0, initial=np.inf) - room, 0.0)
+    high = np.maximum(chosen.max(axis=0, initial=-np.inf) + room, [width, height])
+    figure = style.sheet(166.0, 166.0 * (high[1] - low[1]) / (high[0] - low[0]))
+    figure.set_facecolor(tuple(picture.rgb[0, 0] / 255.0))
+    axes = style.plain_axes(figure, (0.0, 0.0, 1.0, 1.0))
+    axes.imshow(picture.rgb, interpolation="none", extent=(0.0, width, height, 0.0))
+    axes.set_axis_off()
+    halo = [withStroke(linewidth=2.4, foreground="white")]
+    for name, at, port in zip(names, points, chosen, strict=True):
+        axes.plot([at[0], port[0]], [at[1], port[1]], color=style.ACCENT, linewidth=0.9, path_effects=halo)
+        axes.plot([at[0]], [at[1]], "o", color=style.ACCENT, markersize=3.0, markeredgecolor="white")
+        axes.text(
+            port[0],
+            port[1],
+            name,
+            ha="center",
+            va="center",
+            fontsize=10,
+            bbox={
+                "boxstyle": "round,pad=0.2",
+                "facecolor": "white",
+                "edgecolor": style.ACCENT,
+                "linewidth": 0.8,
+            },
+        )
+    axes.set_xlim(low[0], high[0])
+    axes.set_ylim(high[1], low[1])
+    return figure
