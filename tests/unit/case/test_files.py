@@ -2,6 +2,7 @@ import errno
 import hashlib
 import os
 import signal
+import stat
 import subprocess
 import sys
 import time
@@ -33,6 +34,13 @@ def test_a_file_is_written_and_replaced_whole(tmp_path: Path) -> None:
         atomic_write(path, data)
         assert path.read_bytes() == data
         assert os.listdir(tmp_path) == ["a.json"]
+
+
+def test_file_and_folder_are_forced_to_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    forced: list[bool] = []
+    monkeypatch.setattr(os, "fsync", lambda handle: forced.append(stat.S_ISDIR(os.fstat(handle).st_mode)))
+    atomic_write(tmp_path / "a", b"new")
+    assert forced == [False, True]
 
 
 def test_short_writes_are_carried_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

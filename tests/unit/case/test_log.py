@@ -1,4 +1,6 @@
 import errno
+import fcntl
+import hashlib
 import json
 import os
 import subprocess
@@ -41,8 +43,6 @@ def test_what_was_added_is_read_back_in_order(tmp_path: Path) -> None:
 
 
 def test_each_line_carries_the_hash_of_the_line_before(tmp_path: Path) -> None:
-    import hashlib
-
     lines = filled(tmp_path, 3)
     before = FIRST
     for line in lines:
@@ -160,6 +160,27 @@ def test_two_writers_at_once_keep_one_chain(tmp_path: Path) -> None:
     assert len(entries) == 120
     for who in "ab":
         assert [e.note for e in entries if e.who == who] == [str(i) for i in range(60)]
+
+
+def test_a_writer_waits_for_the_one_who_is_writing(tmp_path: Path) -> None:
+    before = b"".join(filled(tmp_path))
+    script = (
+        "import sys; from pathlib import Path; from pinseat.case.log import Entry, append\n"
+        "print('ready', flush=True)\n"
+        "append(Path(sys.argv[1]), Entry(kind='run'))\n"
+    )
+    with (tmp_path / "log.jsonl").open("rb") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        writer = subprocess.Popen([sys.executable, "-c", script, str(tmp_path)], stdout=subprocess.PIPE)
+        with writer:
+            assert writer.stdout is not None
+            writer.stdout.readline()
+            with pytest.raises(subprocess.TimeoutExpired):
+                writer.wait(0.3)
+            assert (tmp_path / "log.jsonl").read_bytes() == before
+            fcntl.flock(held, fcntl.LOCK_UN)
+            assert writer.wait() == 0
+    assert len(read(tmp_path).entries) == 5
 
 
 @pytest.mark.parametrize("time", ["2026-03-01", "2026-03-01T09:30:00", "2026-03-01T09:30:00+01:00", "noon"])
