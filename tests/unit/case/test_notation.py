@@ -51,9 +51,10 @@ def test_a_number_of_the_other_notation_is_told_in_words(write: Write) -> None:
     assert "in FDI numbers it would be the lower right second premolar" in line
     assert "this is no FDI tooth number (99" in refusal(write(FRONT, UNSTATED, ("[21]", "[99]")))
     only_fdi = (("[21]", "[99]"), ("= 22", "= 33"))
-    assert "this is no FDI tooth number (99" in refusal(write(FRONT, UNSTATED, *only_fdi))
+    assert "missing[1]: this is no FDI tooth number (99" in refusal(write(FRONT, UNSTATED, *only_fdi))
     only_universal = (("[21]", "[99]"), ("= 22", "= 9"))
-    assert "this is no Universal tooth number (99" in refusal(write(FRONT, UNSTATED, *only_universal))
+    line = refusal(write(FRONT, UNSTATED, *only_universal))
+    assert "missing[1]: this is no Universal tooth number (99" in line
 
 
 def test_layout_readings_edits_and_contacts_are_renumbered_too(write: Write) -> None:
