@@ -73,7 +73,7 @@ def reading(text: str | float) -> float:
                 do="write it without a thousands mark",
             )
         try:
-            number = float(plain.replace(",", "."))
+            number = float(plain.replace(",", ".").replace("_", " "))  # Python would read 1_8 as 18
         except ValueError:
             raise UnitError(
                 "this is not a number", value=repr(text), limit="a number such as 18,42"

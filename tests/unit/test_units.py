@@ -11,7 +11,9 @@ def test_reading_takes_comma_and_point(text: str | float, number: float) -> None
     assert reading(text) == number
 
 
-@pytest.mark.parametrize("text", ["1,234.5", "1,2,3", "", "12 mm", "nan", "inf", float("nan"), float("-inf")])
+@pytest.mark.parametrize(
+    "text", ["1,234.5", "1,2,3", "1_8", "", "12 mm", "nan", "inf", float("nan"), float("-inf")]
+)
 def test_reading_refuses_what_is_not_one_number(text: str | float) -> None:
     with pytest.raises(UnitError, match=r"number"):
         reading(text)
