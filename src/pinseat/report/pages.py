@@ -297,14 +297,13 @@ def _levers(seating: SeatingResult) -> list[Plain]:
 
 
 def number_text(finding: Finding) -> str:
-    """The number of a finding with its limit, such as ``0.62 ± 0.10°, limit 0.44° (maker's sheet)``."""
+    """The number of a finding with its limit, such as ``0.62 ± 0.10°, limit 0.44°``; empty without either."""
     parts = []
     if finding.value is not None:
         parts.append(with_u(finding.value, finding.uncertainty, finding.unit))
     if finding.limit is not None:
         parts.append(f"limit {_short(finding.limit)}{unit_mark(finding.unit)}")
-    text = ", ".join(parts)
-    return f"{text} ({finding.limit_source})".strip() if finding.limit_source else text
+    return ", ".join(parts)
 
 
 def _short(value: float) -> str:
@@ -318,9 +317,10 @@ def _findings(findings: tuple[Finding, ...]) -> Plain:
             {
                 "number": str(i),
                 "verdict": f.verdict,
-                "where": f.where or "whole case",
+                "where": sentence(f.where or "whole case"),
                 "says": sentence(f.says),
-                "number_text": number_text(f),
+                "number_text": sentence(number_text(f)) if number_text(f) else "",
+                "source": sentence(f.limit_source) if f.limit_source else "",
                 "do": sentence(f.do) if f.do else "",
             }
             for i, f in numbered

@@ -63,7 +63,8 @@ def test_levers_show_what_each_gains(home) -> None:
 def test_open_findings_are_numbered_and_clear_ones_gathered(binds) -> None:
     findings = page(binds)["findings"]
     assert [f["verdict"] for f in findings["open"]] == ["stop", "caution", "caution"]
-    assert findings["open"][0]["number_text"].startswith("0.42 ± 0.14°, limit 0°")
+    assert findings["open"][0]["number_text"].startswith("0.42 ± 0.14°, limit 0°.")
+    assert findings["open"][0]["source"] == "The holes' clearance over their depth."
     assert any("pin 11-1, pin 11-2" in text for text in findings["clear"])
 
 
@@ -72,7 +73,7 @@ def test_open_findings_are_numbered_and_clear_ones_gathered(binds) -> None:
     [
         (Finding("a.b", "", "x", "clear"), ""),
         (Finding("a.b", "", "x", "stop", 62.0, 4.1, "um", 44.0, "", ""), "62.0 ± 4.1 µm, limit 44 µm"),
-        (Finding("a.b", "", "x", "stop", None, None, "mm", 0.1, "a sheet"), "limit 0.1 mm (a sheet)"),
+        (Finding("a.b", "", "x", "stop", None, None, "mm", 0.1, "a sheet"), "limit 0.1 mm"),
     ],
 )
 def test_number_of_a_finding(finding: Finding, text: str) -> None:
