@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
 from pinseat.ledger.rows import Entry
-from pinseat.report.rounding import fixed, unit_mark, with_u
+from pinseat.report.rounding import fixed, pair, unit_mark, with_u
 from pinseat.survey.model import SurveyResult
 
 _TRUSTED = ("published", "measured here")
@@ -92,8 +92,11 @@ def _copies(casting: CastingResult) -> list[Assumption]:
 
 
 def _values(items: list[tuple[str, Entry]]) -> str:
-    """The values in the order of the copies, the unit once."""
-    texts = [with_u(entry.mean, entry.u, "") for _, entry in items]
+    """The values in the order of the copies, the unit once; a mean of nothing is left out before its ±."""
+    texts = []
+    for _, entry in items:
+        value, u = pair(entry.mean, entry.u)
+        texts.append(f"± {u}" if u and entry.mean == 0.0 else f"{value} ± {u}" if u else value)
     return "; ".join(texts) + unit_mark(items[0][1].unit)
 
 
