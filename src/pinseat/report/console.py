@@ -131,7 +131,7 @@ def _changes(text: Text, seating: SeatingResult) -> None:
     for i, lever in enumerate(seating.levers[:3], 1):
         gain = with_u(100.0 * lever.gain, 100.0 * lever.u_gain, "", 1)
         less = fixed(lever.gain_lacking_um, 0)
-        _line(text, f"change {i}", f"{lever.change}: chance up {gain} points, clearance {less} µm")
+        _line(text, f"change {i}", f"{lever.change}: chance up {gain} points, {less} µm more clearance")
 
 
 def _findings(text: Text, found: tuple[Finding, ...], most: int = 4) -> None:
@@ -141,6 +141,6 @@ def _findings(text: Text, found: tuple[Finding, ...], most: int = 4) -> None:
     for finding in found[:most]:
         number = "" if finding.value is None else with_u(finding.value, finding.uncertainty, finding.unit)
         where = f"{finding.where}: " if finding.where else ""
-        _line(text, finding.verdict, f"{where}{finding.says}{f' ({number})' if number else ''}")
+        _line(text, finding.verdict, f"{where}{finding.says.rstrip('.')}{f' ({number})' if number else ''}")
     if len(found) > most:
         _line(text, "", f"and {len(found) - most} more in the result files")
