@@ -1,1 +1,1 @@
-"""Invented cases with known truth."""
+"""Invented cases with known truth: scanned arches, their preparations and their pins."""

@@ -1,0 +1,143 @@
+"""Bridges to be: which teeth are prepared how, in parts of their crowns, and the arch that results."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinseat.demo.arch import Arch, Placed, arch
+from pinseat.demo.preparation import Groove, Preparation, StandingPin
+from pinseat.demo.solids import Profiles
+from pinseat.ledger.faces import FaceKind
+from pinseat.ledger.pins import frame
+
+Float = NDArray[np.float64]
+Part = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Retainer:
+    """How one abutment is to be prepared.
+
+    Attributes
+    ----------
+    tooth : int
+        FDI two-digit number.
+    pins : tuple of (x, y, z)
+        Places as parts of half the width, half the depth and the length of the crown.
+    groove : bool
+        Whether a groove stands in the mesial face.
+    """
+
+    tooth: int
+    pins: tuple[Part, ...]
+    groove: bool = False
+
+
+CENTRAL = Retainer(11, ((-0.5, 0.0, 0.63), (0.5, 0.0, 0.63), (0.0, -0.52, 0.34)))
+LATERAL = Retainer(22, ((0.4, 0.0, 0.62), (0.05, -0.5, 0.36)), groove=True)
+_FOUR = ((-0.48, -0.02, 0.64), (0.48, -0.02, 0.64), (-0.42, -0.58, 0.36), (0.42, -0.58, 0.36))
+CANINES = (Retainer(13, _FOUR), Retainer(23, _FOUR))
+
+
+@dataclass(frozen=True)
+class PinSet:
+    """Measures of the impression pins, each with how far single pins stray from it.
+
+    Attributes
+    ----------
+    diameter_mm, protrusion_mm, tilt_deg : (float, float)
+        Middle and largest deviation; for the tilt off the draw, smallest and largest.
+    shift_mm : float
+        How far the places stray from the plan.
+    """
+
+    diameter_mm: tuple[float, float] = (0.65, 0.0)
+    protrusion_mm: tuple[float, float] = (3.0, 0.02)
+    tilt_deg: tuple[float, float] = (0.1, 0.3)
+    shift_mm: float = 0.1
+
+
+def bridge(
+    teeth: Sequence[int],
+    missing: Sequence[int],
+    retainers: Sequence[Retainer],
+    pins: PinSet,
+    rng: np.random.Generator,
+) -> Arch:
+    """Prepare the abutments of an upper arch, or of a stretch of one, for one common draw.
+
+    Parameters
+    ----------
+    teeth, missing : sequences of int
+        See :func:`pinseat.demo.arch.arch`.
+    retainers : sequence of Retainer
+    pins : PinSet
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Arch
+    """
+    bare = arch(teeth, missing, {})
+    placed = [bare.placed(r.tooth) for r in retainers]
+    draw = np.sum([p.axes[2] for p in placed], axis=0)
+    draw /= np.linalg.norm(draw)
+    cut = {r.tooth: _prepare(r, p, p.axes @ draw, pins, rng) for r, p in zip(retainers, placed, strict=True)}
+    return arch(teeth, missing, cut)
+
+
+def _prepare(r: Retainer, placed: Placed, draw: Float, pins: PinSet, rng: np.random.Generator) -> Preparation:
+    c = placed.crown
+    size = np.array([0.5 * c.width_mm, 0.5 * c.depth_mm, c.length_mm])
+    standing = []
+    for number, part in enumerate(r.pins, start=1):
+        foot = np.array(part) * size + pins.shift_mm * rng.uniform(-1.0, 1.0, size=3)
+        lean, turn = np.radians(rng.uniform(*pins.tilt_deg)), rng.uniform(0.0, 2.0 * np.pi)
+        across = np.array([np.cos(turn), np.sin(turn)]) @ frame(draw)
+        axis = np.cos(lean) * draw + np.sin(lean) * across
+        diameter, protrusion = (
+            middle + stray * rng.uniform(-1.0, 1.0)
+            for middle, stray in (pins.diameter_mm, pins.protrusion_mm)
+        )
+        standing.append(StandingPin(number, foot, axis, diameter, protrusion))
+    high = [p.foot for p in standing if p.foot[2] > 0.5 * c.length_mm]
+    ledge = (float(np.mean([f @ draw for f in high])), float(np.mean([f[1] for f in high])) + 0.4)
+    finish = 0.14 * c.length_mm + 0.6
+    slice_mm = 0.45 if r.groove else 0.3
+    foot = np.array([-size[0] + slice_mm, -0.1 * size[1], finish + 2.0])
+    grooves = (Groove(foot, 0.45),) if r.groove else ()
+    middle = Profiles(c.sections.start_mm, c.sections.step_mm, c.sections.table[:, 2:3])
+    return Preparation(
+        draw, tuple(standing), 0.72, (ledge,), finish, 0.45, slice_mm, size[0], middle, grooves
+    )
+
+
+def picks(model: Arch) -> list[tuple[FaceKind, int, Float]]:
+    """Where a person would point to margins, ledges, walls and grooves, near the surface.
+
+    Parameters
+    ----------
+    model : Arch
+
+    Returns
+    -------
+    list of (kind, tooth, point)
+        Points in the frame of the tooth's crown.
+    """
+    found: list[tuple[FaceKind, int, Float]] = []
+    for placed in model.teeth:
+        prep, c = placed.preparation, placed.crown
+        if prep is None:
+            continue
+        height, wall = prep.ledges[0]
+        floor = (height - wall * prep.draw[1]) / prep.draw[2]
+        places: list[tuple[FaceKind, tuple[float, float, float]]] = [
+            ("ledge", (0.0, wall - 0.5, floor)),
+            ("wall", (0.0, wall, floor + 0.8)),
+        ]
+        found.extend((kind, c.tooth, np.array(p)) for kind, p in places)
+    return found

@@ -1,0 +1,158 @@
+"""From an arch to a scan with known truth."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinseat.demo import scanner as scanning
+from pinseat.demo.arch import Arch, Placed
+from pinseat.demo.scanner import Placing, Scanner
+from pinseat.demo.surface import isosurface, project, relax, split, used, vertex_normals
+from pinseat.demo.truth import TrueFace, TruePin, Truth
+from pinseat.ledger.faces import FaceKind
+from pinseat.mesh.model import Mesh
+
+Float = NDArray[np.float64]
+
+
+def surface(model: Arch, edge_mm: float, rng: np.random.Generator) -> Mesh:
+    """The arch as a clean open shell, finer on the prepared teeth.
+
+    Parameters
+    ----------
+    model : Arch
+    edge_mm : float
+        Edge length on the prepared teeth; elsewhere twice that, where that still shows a pin.
+    rng : numpy.random.Generator
+        Draws the ragged rim.
+
+    Returns
+    -------
+    Mesh
+        Vertices within a fraction of a micrometre of the model.
+    """
+    low, high = model.box()
+    halved = edge_mm <= 0.13
+    mesh = isosurface(model.distance, model.rim, low, high, 2.0 * edge_mm if halved else edge_mm)
+    mesh = scanning.trim(mesh, model.rim(mesh.vertices) > scanning.ragged(mesh.vertices, rng))
+    mesh = relax(mesh, 3)
+    if halved:
+        mesh = split(mesh, _detailed(model, mesh))
+    mesh = relax(Mesh(project(model.distance, mesh.vertices, 1), mesh.faces), 2)
+    return Mesh(project(model.distance, mesh.vertices, 2), mesh.faces)
+
+
+def _detailed(model: Arch, mesh: Mesh) -> NDArray[np.bool_]:
+    middles = mesh.vertices[mesh.faces].mean(axis=1)
+    wanted = np.zeros(len(middles), bool)
+    for placed in model.teeth:
+        if placed.preparation is None:
+            continue
+        q = placed.local(middles)
+        c = placed.crown
+        wide = (np.abs(q[:, 0]) < 0.5 * c.width_mm + 0.3) & (np.abs(q[:, 1]) < 0.5 * c.depth_mm + 0.5)
+        wanted |= wide & (q[:, 2] > 0.5)
+    return wanted
+
+
+def scan(
+    model: Arch,
+    picks: Sequence[tuple[FaceKind, int, Float]],
+    scanner: Scanner,
+    edge_mm: float,
+    seed: int,
+) -> tuple[Mesh, Truth]:
+    """Scan an arch.
+
+    Parameters
+    ----------
+    model : Arch
+    picks : sequence of (kind, tooth, point)
+        Places near the surface, in the frame of the tooth's crown, that a person will pick.
+    scanner : Scanner
+    edge_mm : float
+        Edge length around the pins.
+    seed : int
+
+    Returns
+    -------
+    Mesh
+        In scan coordinates.
+    Truth
+    """
+    rng = np.random.Generator(np.random.Philox(seed))
+    clean = surface(model, edge_mm, rng)
+    placing = scanning.placing(clean.vertices, scanner, rng)
+    spare = _spare(model, clean.vertices)
+    pierced, _, holes = scanning.pierce(clean, scanner.holes, spare, rng)
+    noise = 1e-3 * scanner.noise_um * rng.normal(size=len(clean.vertices))
+    noisy = clean.vertices + noise[:, None] * vertex_normals(clean)
+    mesh = used(placing.points(noisy), pierced.faces)
+    if scanner.speck:
+        air = clean.vertices[rng.integers(len(clean.vertices))] + np.array([0.0, 0.0, 14.0])
+        mesh = scanning.together(mesh, scanning.speck(placing.points(air[None])[0], rng))
+    faces = _faces(model, picks, placing, rng)
+    prepared = [p for p in model.teeth if p.preparation is not None]
+    truth = Truth(
+        pins=tuple(pin for p in prepared for pin in _pins(p, placing)),
+        faces=faces,
+        middles={p.crown.tooth: _middle(p, placing) for p in prepared},
+        draw=placing.rotation @ (prepared[0].axes.T @ prepared[0].preparation.draw),  # type: ignore[union-attr]
+        holes=tuple((placing.points(c[None])[0], r) for c, r in holes),
+        edge_mm=edge_mm,
+        noise_um=scanner.noise_um,
+        warp_um=scanner.warp_um,
+        rotation=placing.rotation,
+        shift=placing.shift,
+    )
+    return mesh, truth
+
+
+def _spare(model: Arch, points: Float) -> Float:
+    spare = np.full(len(points), 9.0)
+    for placed in model.teeth:
+        if placed.preparation is not None:
+            c = placed.crown
+            q = placed.local(points) / np.array([0.5 * c.width_mm, 0.5 * c.depth_mm, 1.0])
+            spare = np.minimum(spare, 4.0 * (np.hypot(q[:, 0], q[:, 1]) - 1.0))
+    return spare
+
+
+def _pins(placed: Placed, placing: Placing) -> list[TruePin]:
+    pins = []
+    assert placed.preparation is not None
+    for pin in placed.preparation.pins:
+        ends = np.stack([pin.foot, pin.foot + pin.protrusion_mm * pin.axis])
+        foot, tip = placing.points(placed.world(ends))
+        long = float(np.linalg.norm(tip - foot))
+        pins.append(TruePin(placed.crown.tooth, pin.number, foot, (tip - foot) / long, pin.diameter_mm, long))
+    return pins
+
+
+def _middle(placed: Placed, placing: Placing) -> Float:
+    c = placed.crown
+    return placing.points(placed.world(np.array([[0.0, 0.0, 0.5 * c.length_mm]])))[0]
+
+
+def _faces(
+    model: Arch,
+    picks: Sequence[tuple[FaceKind, int, Float]],
+    placing: Placing,
+    rng: np.random.Generator,
+) -> tuple[TrueFace, ...]:
+    if not picks:
+        return ()
+    points = np.stack([model.placed(tooth).world(q[None])[0] for _, tooth, q in picks])
+    points = project(model.distance, points + rng.normal(scale=0.07, size=points.shape), 3)
+    small = 1e-3
+    rise = [(model.distance(points + small * e) - model.distance(points - small * e)) for e in np.eye(3)]
+    normals = np.stack(rise, axis=1)
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    normals = placing.directions(points, normals)
+    points = placing.points(points)
+    return tuple(
+        TrueFace(kind, tooth, p, n) for (kind, tooth, _), p, n in zip(picks, points, normals, strict=True)
+    )
