@@ -57,10 +57,10 @@ def opening_histogram(seating: SeatingResult) -> Figure:
 
 
 def _classes(seating: SeatingResult, most: int = 40) -> tuple[style.Array, style.Array]:
-    """Class borders and shares in per cent: the thin tail left out, neighbours joined to at most `most`."""
+    """Class borders and shares in per cent, up to where 99.5 % are held or three times the limit."""
     edges, count = seating.histogram_um, seating.histogram_count.astype(float)
-    held = np.cumsum(count) >= 0.995 * count.sum() if count.sum() > 0 else np.ones(len(count), bool)
-    enough = (edges[1:] >= 1.5 * seating.limit_um) & held
+    held = np.cumsum(count) >= 0.995 * count.sum()
+    enough = (edges[1:] >= 1.5 * seating.limit_um) & (held | (edges[1:] >= 3.0 * seating.limit_um))
     keep = int(np.argmax(enough)) + 1 if enough.any() else len(count)
     edges, count = edges[: keep + 1], count[:keep]
     starts = np.arange(0, keep, max(-(-keep // most), 1))
@@ -74,7 +74,7 @@ def _apart(axes: Axes, seating: SeatingResult, shown: float, right: float) -> fl
     ticks = [t for t in axes.get_xticks() if 0.0 <= t <= 0.93 * right]
     names = [fixed(t, 0) for t in ticks]
     width, at = 0.09 * right, right + 0.08 * right
-    for share, name, mark in ((wider, "wider", "////"), (never, "cannot\nenter", "xxxx")):
+    for share, name, mark in ((wider, f"over\n{fixed(right, 0)}", "////"), (never, "cannot\nenter", "xxxx")):
         if share < 0.05:
             continue
         axes.bar(

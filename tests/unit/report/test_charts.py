@@ -26,6 +26,16 @@ def test_bridges_that_cannot_enter_stand_in_their_own_bar(binds) -> None:
     assert heights(binds.seating)[-1] == pytest.approx(35.0)
 
 
+def test_a_long_tail_is_gathered_in_one_bar(home) -> None:
+    edges = np.arange(0.0, 1001.0, 10.0)
+    seating = replace(
+        home.seating, histogram_um=edges, histogram_count=np.full(100, 396), limit_um=120.0, trials=40000
+    )
+    tall = heights(seating)
+    assert tall[:-2].sum() == pytest.approx(0.36 * 99.0)
+    assert tall[-2] == pytest.approx(0.64 * 99.0)
+
+
 def test_both_limits_are_drawn(home) -> None:
     with look():
         axes = opening_histogram(home.seating).axes[0]
