@@ -16,9 +16,9 @@ from pinseat.report.assumptions import assumptions
 from pinseat.report.cautions import cautions
 from pinseat.report.inputs import ScanPart
 from pinseat.report.lean import tilt_deg
-from pinseat.report.rounding import Cell, chance, column, fixed, pair, unbroken, unit_mark, whole, with_u
+from pinseat.report.rounding import Cell, chance, column, fixed, pair, typeset, unit_mark, whole, with_u
 from pinseat.report.teeth import both
-from pinseat.seating.model import SeatingResult
+from pinseat.seating.model import Lever, SeatingResult
 from pinseat.survey.model import SurveyResult
 
 Plain = dict[str, Any]
@@ -51,7 +51,7 @@ def clean(text: str) -> str:
     """
     text = text.encode("utf-8", "replace").decode("utf-8")
     text = "".join(" " if unicodedata.category(letter) in ("Cc", "Zl", "Zp") else letter for letter in text)
-    return unbroken(re.sub(rf"(\S{{{_WORD_LIMIT}}})(?=\S)", "\\1\u200b", text).strip())
+    return typeset(re.sub(rf"(\S{{{_WORD_LIMIT}}})(?=\S)", "\\1\u200b", text).strip())
 
 
 def tidy(plain: Any) -> Any:
@@ -188,8 +188,8 @@ def _pins(survey: SurveyResult, findings: tuple[Finding, ...]) -> Plain:
         "“Hole allows” is the tilt at which a pin with its clearance binds over the engaged length."
     )
     if survey.rejected:
-        note += f" Not taken for pins: {'; '.join(r.reason for r in survey.rejected[:4])}"
-        more = len(survey.rejected) - 4
+        note += f" Not taken for pins: {'; '.join(r.reason for r in survey.rejected[:3])}"
+        more = len(survey.rejected) - 3
         note += f"; and {more} more." if more > 0 else "."
     return {"rows": rows, "note": note}
 
@@ -286,14 +286,23 @@ def _levers(seating: SeatingResult) -> list[Plain]:
     return [
         {
             "number": str(i + 1),
-            "change": lever.change,
-            "before": chance(lever.before, seating.trials),
-            "after": chance(lever.after, seating.trials),
+            "change": sentence(lever.change),
+            "before": chance(lever.before, lever_trials(lever, seating)),
+            "after": chance(lever.after, lever_trials(lever, seating)),
             "gain": gain[i],
             "lacking": lacking[i],
         }
         for i, lever in enumerate(levers)
     ]
+
+
+def lever_trials(lever: Lever, seating: SeatingResult) -> int:
+    """How many bridges a lever was counted on: from its own standard error, ``p (1 - p) / se^2``."""
+    before = lever.before
+    if before.standard_error <= 0.0:
+        return seating.trials
+    counted = before.probability * (1.0 - before.probability) / before.standard_error**2
+    return max(min(round(counted), seating.trials), 1)
 
 
 def number_text(finding: Finding) -> str:

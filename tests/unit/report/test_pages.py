@@ -6,7 +6,8 @@ from dataclasses import replace
 import pytest
 
 from pinseat.ledger.findings import Finding
-from pinseat.report.pages import clean, content, number_text, tidy
+from pinseat.report.pages import clean, content, lever_trials, number_text, tidy
+from pinseat.seating.model import Chance
 
 
 def page(made):
@@ -58,6 +59,14 @@ def test_levers_show_what_each_gains(home) -> None:
     levers = page(home)["levers"]
     assert [lever["gain"][0][1] for lever in levers] == ["8.10", "4.20", "0.31"]
     assert [lever["lacking"][1] for lever in levers] == ["17", "9", "1"]
+
+
+def test_levers_are_not_surer_than_their_own_bridges(home) -> None:
+    few = Chance(0.5, 0.005)
+    lever = replace(home.seating.levers[0], before=few, after=Chance(1.0, 0.0))
+    assert lever_trials(lever, home.seating) == 10_000
+    made = replace(home, seating=replace(home.seating, levers=(lever,)))
+    assert page(made)["levers"][0]["after"] == "> 99.970 %"
 
 
 def test_open_findings_are_numbered_and_clear_ones_gathered(binds) -> None:
