@@ -12,7 +12,7 @@ from pinseat.ledger.findings import Finding
 from pinseat.report.advice import all_findings, next_action, opening_words, why
 from pinseat.report.inputs import ScanPart
 from pinseat.report.lean import tilt_deg
-from pinseat.report.rounding import chance, fixed, unbroken, whole, with_u
+from pinseat.report.rounding import chance, fixed, typeset, whole, with_u
 from pinseat.report.teeth import both
 from pinseat.seating.model import SeatingResult
 from pinseat.survey.model import SurveyResult
@@ -69,16 +69,16 @@ def summary(
     return text
 
 
-def _line(text: Text, head: str, words: str) -> None:
+def _line(text: Text, head: str, words: str, *, style: str = "dim") -> None:
     """One entry: a short head, then wrapped words."""
-    text.append(f"  {head:<{_INDENT - 2}}", style="dim")
-    wrapped = textwrap.wrap(unbroken(words), WIDTH - _INDENT, break_on_hyphens=False)
+    text.append(f"  {head:<{_INDENT - 2}}", style=style)
+    wrapped = textwrap.wrap(typeset(words), WIDTH - _INDENT, break_on_hyphens=False)
     text.append(("\n" + " " * _INDENT).join(wrapped).replace("\u00a0", " ") + "\n")
 
 
 def _verdict(text: Text, seating: SeatingResult) -> None:
-    text.append(f"  {seating.verdict.upper()}", style="bold")
-    text.append(f"   {textwrap.shorten(why(seating), WIDTH - 18, placeholder='…')}\n\n")
+    _line(text, seating.verdict.upper(), why(seating), style="bold")
+    text.append("\n")
     wanted = fixed(100.0 * seating.wanted_probability, 0)
     within = f"within {fixed(seating.limit_um, 0)} µm"
     tight = f"within {fixed(seating.tight_limit_um, 0)} µm"

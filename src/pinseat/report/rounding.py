@@ -100,14 +100,16 @@ def unit_mark(unit: str) -> str:
     return marks.get(unit, f" {unit}")
 
 
-def unbroken(text: str) -> str:
-    """Keep a number, its uncertainty and its unit on one line, by spaces that do not break.
+def typeset(text: str) -> str:
+    """Units in words as they are printed, and each number on one line with its uncertainty and unit.
 
     Examples
     --------
-    >>> unbroken("up to 94 ± 3 µm wide").split(" ")
-    ['up', 'to', '94\\xa0±\\xa03\\xa0µm', 'wide']
+    >>> typeset("leans 1.9 deg, 94 ± 3 um wide").replace("\\u00a0", "_")
+    'leans 1.9°, 94_±_3_µm wide'
     """
+    text = re.sub(r"(?<=\d) deg\b", "°", re.sub(r"(?<=\d) degC\b", " °C", text))
+    text = re.sub(r"(?<=\d) u(?=(m|g/m3)\b)", " µ", text).replace("g/m3", "g/m³")
     return re.sub(r"(?<=\d) (?=(±|%|°C|(µm|mm)\b))|(?<=±) |(?<=[<>]) (?=\d)", "\u00a0", text)
 
 

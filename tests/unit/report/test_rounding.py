@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pinseat.report.rounding import chance, column, decimals, fixed, pair, whole, with_u
+from pinseat.report.rounding import chance, column, decimals, fixed, pair, typeset, whole, with_u
 from pinseat.seating.model import Chance
 
 
@@ -61,3 +61,11 @@ def test_no_failure_is_not_certainty() -> None:
 
 def test_thousands_are_set_apart() -> None:
     assert whole(301224).split("\u202f") == ["301", "224"]
+
+
+def test_upstream_units_are_set_as_they_are_printed() -> None:
+    spaced = typeset("within 120 um, leans 1.9 deg, 700 degC, 0.2 ug/m3, 1.2 ± 0.1 mm, degree")
+    assert (
+        spaced.replace("\u00a0", " ") == "within 120 µm, leans 1.9°, 700 °C, 0.2 µg/m³, 1.2 ± 0.1 mm, degree"
+    )
+    assert "1.2\u00a0±\u00a00.1\u00a0mm" in spaced
