@@ -128,3 +128,9 @@ def one_row() -> Callable[..., Row]:
 def leaning_bridge() -> Assembly:
     """Six pins of unequal depth that lean, with the whole ledger."""
     return bridge(*FIVE, hole=0.73, depths=(2.5, 2.2), lean_deg=0.5).assembly()
+
+
+@pytest.fixture(scope="session")
+def between_bridge() -> Made:
+    """Holes just too tight to be sure of."""
+    return bridge(*FIVE, hole=0.71)
