@@ -94,22 +94,22 @@ def height_field(
     (5.0, 10)
     """
     axes = view_axes(direction, up)
-    local = mesh.vertices @ axes.T
-    low, high = local.min(axis=0) - margin_mm, local.max(axis=0) + margin_mm
-    across = np.maximum(np.ceil((high[:2] - low[:2]) / pixel_mm), 1.0)
+    local = axes @ mesh.vertices.T
+    low, high = local[:2].min(axis=1) - margin_mm, local[:2].max(axis=1) + margin_mm
+    across = np.maximum(np.ceil((high - low) / pixel_mm), 1.0)
     if not across.prod() <= MOST_PIXELS:
-        size = max(high[:2] - low[:2])
+        size = max(high - low)
         raise ScanError(
             "the scan is too large to be looked at in this detail",
             value=f"{size:.4g} mm wide at {pixel_mm:.4g} mm a pixel",
             do="check the unit of the scan",
         )
     width, rows = int(across[0]), int(across[1])
-    corner = low[:2] + 0.5 * (high[:2] - low[:2] - across * pixel_mm) + 0.5 * pixel_mm
-    pixels = np.column_stack(((local[:, :2] - corner) / pixel_mm, local[:, 2]))
+    corner = 0.5 * (low + high - across * pixel_mm) + 0.5 * pixel_mm
+    local[:2] = (local[:2] - corner[:, None]) / pixel_mm
     height = np.full((rows, width), -np.inf)
     face = np.full((rows, width), -1, np.int32)
-    _fill(pixels, np.require(mesh.faces, np.int32, ["C", "W"]), height, face)
+    _fill(local, np.require(mesh.faces, np.int32, ["C", "W"]), height, face)
     height[face < 0] = np.nan
     return HeightField(height, face, corner @ axes[:2], axes, pixel_mm)
 
@@ -158,9 +158,10 @@ def _fill(pixels: Float, faces: Int, height: Float, face: Int) -> None:
     """Write the highest triangle over each pixel centre; `pixels`: column, row, height of vertices."""
     rows, columns = height.shape
     for f in range(faces.shape[0]):
-        ax, ay, az = pixels[faces[f, 0]]
-        bx, by, bz = pixels[faces[f, 1]]
-        cx, cy, cz = pixels[faces[f, 2]]
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+        ax, ay, az = pixels[0, a], pixels[1, a], pixels[2, a]
+        bx, by, bz = pixels[0, b], pixels[1, b], pixels[2, b]
+        cx, cy, cz = pixels[0, c], pixels[1, c], pixels[2, c]
         area = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
         if abs(area) < 1e-12:
             continue
@@ -188,7 +189,7 @@ def _interpolate(at: Float, faces: Int, face: Int, values: Float, out: NDArray[n
             f = face[r, k]
             if f < 0:
                 continue
-            a, b, c = faces[f]
+            a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
             ux, uy = at[b, 0] - at[a, 0], at[b, 1] - at[a, 1]
             vx, vy = at[c, 0] - at[a, 0], at[c, 1] - at[a, 1]
             x, y = k - at[a, 0], r - at[a, 1]
