@@ -1,0 +1,129 @@
+"""The commands. Heavy parts are imported inside them, so that help and refusals come at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+from cyclopts import App, Parameter
+
+from pinseat import __version__
+
+Step = Literal["scan", "survey", "casting", "seating", "report"]
+DemoName = Literal["front", "span", "bench"]
+Flag = Parameter(negative=())
+
+app = App(
+    name="pinseat",
+    version=__version__,
+    help="Will a bridge on parallel pins go home, how open will its margins stand, "
+    "and which copy loses the fit?\n\n"
+    "Decision support for licensed people; not a medical device.",
+    help_format="plaintext",
+)
+
+
+@app.command
+def new(folder: Path, /, *, number: str | None = None) -> None:
+    """Start a case: a folder with a case.toml to fill in.
+
+    Parameters
+    ----------
+    folder
+        Folder to make; it must not exist or be empty.
+    number
+        Your own case number; the folder's name when left out. Never a patient's name.
+    """
+    from pinseat.case.files import new_case
+
+    new_case(folder, number=number or folder.resolve().name)
+    print(f"{folder}: put the scan into scans/, fill in case.toml, then: pinseat run {folder}")
+
+
+@app.command
+def run(
+    case: Path,
+    /,
+    *,
+    until: Step = "report",
+    json: Annotated[bool, Flag] = False,
+    threads: int | None = None,
+) -> None:
+    """Compute a case step by step; what has not changed is not computed again.
+
+    Parameters
+    ----------
+    case
+        Folder of the case.
+    until
+        Last step to run.
+    json
+        Print one JSON object and nothing else.
+    threads
+        Threads for the virtual bridges; all cores when left out. The answer does not depend on it.
+    """
+    from pinseat.cli.show import run_and_show
+
+    run_and_show(case, until=until, as_json=json, threads=threads)
+
+
+@app.command
+def demo(
+    name: DemoName = "front",
+    /,
+    *,
+    out: Path | None = None,
+    json: Annotated[bool, Flag] = False,
+    threads: int | None = None,
+) -> None:
+    """Write an invented case with known truth and run it.
+
+    Parameters
+    ----------
+    name
+        front: one incisor missing. span: four incisors missing. bench: callipers only.
+    out
+        Folder to write; ./NAME when left out.
+    json
+        Print one JSON object and nothing else.
+    threads
+        Threads for the virtual bridges; all cores when left out.
+    """
+    from pinseat.cli.show import run_and_show
+    from pinseat.demo.cases import write
+
+    folder = out or Path(name)
+    write(name, folder)
+    run_and_show(folder, until="report", as_json=json, threads=threads)
+
+
+@app.command
+def reference(filter: str = "", /) -> None:
+    """Show reference values with basis and source.
+
+    Parameters
+    ----------
+    filter
+        Part of a name, such as crown.11 or polyether.
+    """
+    from pinseat.cli.show import show_reference
+
+    show_reference(filter)
+
+
+@app.command
+def schema() -> None:
+    """Print the JSON Schema of case.toml, for editors."""
+    import json
+
+    from pinseat.case.schema import case_schema
+
+    print(json.dumps(case_schema(), indent=2, ensure_ascii=False))
+
+
+@app.command
+def doctor() -> None:
+    """Show versions, compile the kernels and test them against two outside values."""
+    from pinseat.cli.doctor import examine
+
+    examine()
