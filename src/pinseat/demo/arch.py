@@ -71,13 +71,14 @@ class Curve:
 
         Parameters
         ----------
-        xy : (n, 2) array
+        xy : (2 or 3, n) array
+            World; heights are not looked at.
 
         Returns
         -------
         along, out : (n,) arrays
         """
-        place = (xy - self._low).T / self._cell
+        place = (xy[:2] - self._low[:, None]) / self._cell
         along, out = (map_coordinates(m, place, order=1, mode="nearest") for m in self._maps)
         return along, out
 
@@ -135,40 +136,44 @@ class Placed:
     preparation: Preparation | None = None
 
     def local(self, points: Float) -> Float:
-        """World points in the crown's frame."""
-        offset = (points - self.origin).T
-        return np.stack([a * offset[0] + b * offset[1] + c * offset[2] for a, b, c in self.axes], axis=1)
+        """World points, (3, n), in the crown's frame."""
+        return np.asarray(self.axes @ (points - self.origin[:, None]))
 
     def world(self, q: Float) -> Float:
-        """Points of the crown's frame in the world."""
-        return q @ self.axes + self.origin
+        """Points of the crown's frame, (3, n), in the world."""
+        return np.asarray(self.axes.T @ q + self.origin[:, None])
 
     def fields(self, points: Float) -> tuple[Float, Float]:
         """Distance to the tooth as it stands prepared, and to its collar of gum.
 
         Parameters
         ----------
-        points : (n, 3) array
+        points : (3, n) array
             World.
 
         Returns
         -------
         tooth, collar : (n,) arrays, mm
+            Well away from the crown the first is only a lower bound.
         """
         q = self.local(points)
         body = self.crown.body(q)
-        tooth = self.crown.closed(q, body)
+        tooth = body.copy()
+        close = np.flatnonzero(body < 1.6)
+        q_close = q[:, close]
+        closed = self.crown.closed(q_close, body[close])
         if self.preparation is not None:
-            tooth = self.preparation.apply(q, tooth)
+            closed = self.preparation.apply(q_close, closed)
+        tooth[close] = closed
         return tooth, self._collar(q, body)
 
     def _collar(self, q: Float, body: Float) -> Float:
-        part = np.clip(q[:, 0] / (0.5 * self.crown.width_mm), -1.3, 1.3)
+        part = np.clip(q[0] / (0.5 * self.crown.width_mm), -1.3, 1.3)
         beside = np.where(part < 0.0, *self.papilla)
         margin = 0.7 + (beside - 0.7) * np.abs(part) ** 2.4
-        depth = np.clip(margin - q[:, 2], 0.0, 6.0)
+        depth = np.clip(margin - q[2], 0.0, 6.0)
         thick = 0.34 + 0.14 * depth + 0.25 * part * part * np.clip(depth, 0.0, 1.0)
-        return cross(body - thick, 0.8 * (q[:, 2] - margin), 0.7)
+        return cross(body - thick, 0.8 * (q[2] - margin), 0.7)
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,12 +188,15 @@ class Arch:
         Over the length along the curve: height of the ridge, its half width and its centre.
     ends_mm : (float, float)
         Where the scan begins and stops along the curve.
+    middles : tuple of float
+        Where each tooth stands along the curve.
     """
 
     teeth: tuple[Placed, ...]
     curve: Curve
     gum: Profiles
     ends_mm: tuple[float, float]
+    middles: tuple[float, ...]
 
     def placed(self, tooth: int) -> Placed:
         """The tooth of this number."""
@@ -206,18 +214,20 @@ class Arch:
         -------
         (n,) array, mm
         """
-        gum = self._ridge(points)
+        p = np.ascontiguousarray(points.T)
+        along, out = self.curve.coordinates(p)
+        gum = self._ridge(along, out, p[2])
         teeth = np.full(len(points), 9.0)
-        for placed in self.teeth:
-            near = self._near(placed, points)
-            tooth, collar = placed.fields(points[near])
+        for placed, middle in zip(self.teeth, self.middles, strict=True):
+            near = np.flatnonzero(np.abs(along - middle) < 0.5 * placed.crown.width_mm + 2.6)
+            tooth, collar = placed.fields(p[:, near])
             teeth[near] = join(teeth[near], tooth, 0.25)
             gum[near] = join(gum[near], collar, 1.1)
         return join(teeth, gum, 0.12)
 
     def rim(self, points: Float) -> Float:
         """How far a point lies inside the scanned strip; negative outside, mm."""
-        along, out = self.curve.coordinates(points[:, :2])
+        along, out = self.curve.coordinates(points.T)
         top, _, centre = self.gum(along)
         below = np.where(out > centre, 4.2, 5.5)
         height = points[:, 2] - (top - below)
@@ -231,16 +241,9 @@ class Arch:
         low, high = line.min(axis=0) - 10.0, line.max(axis=0) + 8.0
         return np.array([*low, top.min() - 6.0]), np.array([*high, 4.5])
 
-    @staticmethod
-    def _near(placed: Placed, points: Float) -> NDArray[np.intp]:
-        middle = placed.world(np.array([[0.0, 0.0, 0.5 * placed.crown.length_mm]]))[0]
-        radius = 0.5 * max(placed.crown.width_mm, placed.crown.depth_mm) + 3.5
-        return np.flatnonzero(((points[:, :2] - middle[:2]) ** 2).sum(axis=1) < radius * radius)
-
-    def _ridge(self, points: Float) -> Float:
-        along, out = self.curve.coordinates(points[:, :2])
+    def _ridge(self, along: Float, out: Float, height: Float) -> Float:
         top, half, centre = self.gum(along)
-        below = top - points[:, 2]
+        below = top - height
         outer = (out - centre - half - 0.25 * below) * 0.97
         inner = (centre - out - half - 1.0 * below) * 0.707
         return cross(cross(outer, inner, 1.5), -below, 3.0)
@@ -278,7 +281,10 @@ def arch(
         for i, p in enumerate(placed)
         if p.crown.tooth in teeth and p.crown.tooth not in missing
     ]
-    return Arch(tuple(standing), curve, gum, ends)
+    middles = tuple(
+        float(0.5 * (lengths[i] + lengths[i + 1])) for i in (UPPER.index(p.crown.tooth) for p in standing)
+    )
+    return Arch(tuple(standing), curve, gum, ends, middles)
 
 
 def _place(c: Crown, curve: Curve, lengths: Float) -> Placed:
@@ -316,7 +322,7 @@ def _dressed(p: Placed, index: int, standing: set[int], preparations: dict[int, 
 
 def _gum(placed: Sequence[Placed], lengths: Float, curve: Curve, missing: set[int]) -> Profiles:
     along = 0.5 * (lengths[1:] + lengths[:-1])
-    _, out = curve.coordinates(np.array([p.origin[:2] for p in placed]))
+    _, out = curve.coordinates(np.array([p.origin for p in placed]).T)
     gone = np.array([p.crown.tooth in missing for p in placed])
     neck = np.array([p.origin[2] for p in placed])
     top = neck - 0.6 + np.where(gone, 1.0, 0.0)

@@ -110,7 +110,7 @@ def _prepare(r: Retainer, placed: Placed, draw: Float, pins: PinSet, rng: np.ran
     slice_mm = 0.45 if r.groove else 0.3
     foot = np.array([-size[0] + slice_mm, -0.1 * size[1], finish + 2.0])
     grooves = (Groove(foot, 0.45),) if r.groove else ()
-    middle = Profiles(c.sections.start_mm, c.sections.step_mm, c.sections.table[:, 2:3])
+    middle = Profiles(c.sections.start_mm, c.sections.step_mm, c.sections.table[2:3])
     return Preparation(
         draw, tuple(standing), 0.72, (ledge,), finish, 0.45, slice_mm, size[0], middle, grooves
     )

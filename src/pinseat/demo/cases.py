@@ -1,49 +1,104 @@
-"""The invented cases: what they are, their files, and small patches for tests over many seeds."""
+"""The invented cases as case folders, and small stretches of an arch for tests over many seeds."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+import tomllib
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
+from pinseat.demo import text
+from pinseat.demo.bench import bench
 from pinseat.demo.bridge import CENTRAL, LATERAL, PinSet, Retainer, bridge, picks
 from pinseat.demo.generate import scan
+from pinseat.demo.plans import FRONT, SPAN, Plan, patch_plan
 from pinseat.demo.scanner import Scanner
 from pinseat.demo.truth import Truth
+from pinseat.errors import CaseError
 from pinseat.mesh.model import Mesh
+from pinseat.mesh.write import stl_bytes
 
-Float = NDArray[np.float64]
+Name = Literal["front", "span", "bench"]
+NAMES: tuple[Name, ...] = ("front", "span", "bench")
+_PLANS = {"front": FRONT, "span": SPAN}
+_BENCH_SEED = 120
+VARIED = PinSet((0.65, 0.05), (3.0, 0.4), (0.0, 1.5), 0.15)
+"""Pins of a patch: every pin of its own diameter, protrusion, tilt and place."""
 
 
 @dataclass(frozen=True, eq=False)
 class Scenario:
-    """An invented case.
+    """An invented case with what is known about it.
 
     Attributes
     ----------
     case : Case
+    toml : str
+        Text of ``case.toml``.
+    note : str
+        One paragraph on what is special about the case.
+    truth_json : str
+        What is known, as text.
     mesh : Mesh or None
         The scan; None for a case from callipers alone.
     truth : Truth or None
+        What is known about the scan.
     """
 
     case: Case
-    mesh: Mesh | None
-    truth: Truth | None
+    toml: str
+    note: str
+    truth_json: str
+    mesh: Mesh | None = None
+    truth: Truth | None = None
 
 
-VARIED = PinSet((0.65, 0.05), (3.0, 0.4), (0.0, 1.5), 0.15)
+def build(name: str, *, seed: int | None = None, triangles: int = 300_000) -> Scenario:
+    """Make one of the invented cases.
+
+    Parameters
+    ----------
+    name : {"front", "span", "bench"}
+    seed : int, optional
+        Another case of the same kind; left out, always the same one.
+    triangles : int
+        About how many the scan has; edges are 0.10 mm on the prepared teeth at 300,000.
+
+    Returns
+    -------
+    Scenario
+
+    Raises
+    ------
+    CaseError
+        If there is no such case.
+
+    Examples
+    --------
+    >>> build("bench").case.missing
+    (21,)
+    """
+    if name == "bench":
+        return _bench(_BENCH_SEED if seed is None else seed)
+    try:
+        plan = _PLANS[name]
+    except KeyError:
+        raise CaseError("there is no such demo", value=name, limit=", ".join(NAMES)) from None
+    edge_mm = 0.10 * float(np.sqrt(300_000 / triangles))
+    return _scanned(plan, plan.seed if seed is None else seed, Scanner(), edge_mm)
 
 
 def patch(
     seed: int,
     *,
-    teeth: Sequence[int] = (12, 11, 21, 22, 23),
-    missing: Sequence[int] = (21,),
-    retainers: Sequence[Retainer] = (CENTRAL, LATERAL),
+    teeth: tuple[int, ...] = (12, 11, 21, 22, 23),
+    missing: tuple[int, ...] = (21,),
+    retainers: tuple[Retainer, ...] = (CENTRAL, LATERAL),
     pins: PinSet = VARIED,
     scanner: Scanner | None = None,
     edge_mm: float = 0.10,
@@ -53,9 +108,9 @@ def patch(
     Parameters
     ----------
     seed : int
-    teeth, missing : sequences of int
+    teeth, missing : tuple of int
         FDI numbers, in the order of :data:`pinseat.demo.arch.UPPER`.
-    retainers : sequence of Retainer
+    retainers : tuple of Retainer
     pins : PinSet
         Each pin is drawn from it.
     scanner : Scanner, optional
@@ -66,32 +121,53 @@ def patch(
     -------
     Scenario
     """
+    plan = patch_plan(seed, teeth, missing, retainers, pins)
+    return _scanned(plan, seed, scanner or Scanner(), edge_mm)
+
+
+def write(name: str, folder: Path, seed: int | None = None) -> None:
+    """Write an invented case as a case folder.
+
+    Parameters
+    ----------
+    name : {"front", "span", "bench"}
+    folder : Path
+        Made when it is not there; files of the same names in it are replaced.
+    seed : int, optional
+        See :func:`build`.
+
+    Raises
+    ------
+    CaseError
+        If there is no such case, or the folder cannot be written.
+    """
+    scenario = build(name, seed=seed)
+    with plainly(folder):
+        (folder / "scans").mkdir(parents=True, exist_ok=True)
+    if scenario.mesh is not None and scenario.case.scan is not None:
+        atomic_write(folder / scenario.case.scan.file, stl_bytes(scenario.mesh))
+    atomic_write(folder / "truth.json", scenario.truth_json.encode())
+    atomic_write(folder / "note.txt", (scenario.note + "\n").encode())
+    atomic_write(folder / "case.toml", scenario.toml.encode())
+
+
+def _scanned(plan: Plan, seed: int, scanner: Scanner, edge_mm: float) -> Scenario:
     rng = np.random.Generator(np.random.Philox(seed))
-    model = bridge(teeth, missing, retainers, pins, rng)
-    mesh, truth = scan(model, picks(model), scanner or Scanner(), edge_mm, seed + 1)
-    return Scenario(_case_of(truth, missing, seed, pins), mesh, truth)
+    model = bridge(plan.teeth, plan.missing, plan.retainers, plan.pins, rng)
+    mesh, truth = scan(model, picks(model), scanner, edge_mm, rng)
+    toml = text.scanned_case(plan, truth)
+    case = Case.model_validate(tomllib.loads(toml))
+    return Scenario(case, toml, plan.note, text.truth_text(truth), mesh, truth)
 
 
-def _case_of(truth: Truth, missing: Sequence[int], seed: int, pins: PinSet) -> Case:
-    tally = {tooth: sum(p.tooth == tooth for p in truth.pins) for tooth in truth.middles}
-    abutments = [
-        {
-            "tooth": tooth,
-            "pins": count,
-            "at": tuple(float(x) for x in truth.middles[tooth]),
-            "hole_diameter_mm": pins.diameter_mm[0] + 0.05,
-            "hole_depth_mm": 2.0,
-            "cast_pin_diameter_mm": 0.6,
-            "impression_pin_diameter_mm": pins.diameter_mm[0],
-        }
-        for tooth, count in tally.items()
-    ]
-    return Case.model_validate(
-        {
-            "number": f"P-{seed:04d}",
-            "title": "a patch for trying things out",
-            "missing": list(missing),
-            "abutments": abutments,
-            "scan": {"file": "scans/patch.stl", "unit": "mm"},
-        }
-    )
+def _bench(seed: int) -> Scenario:
+    made = bench(seed, FRONT.chain)
+    toml = text.bench_case(made)
+    known = {
+        "note": "known because it was invented; x along the arch, y towards the lip, z off the teeth, mm",
+        "pins": [
+            {"name": p.name, "foot": p.foot.tolist(), "axis": p.axis.round(6).tolist()} for p in made.pins
+        ],
+    }
+    case = Case.model_validate(tomllib.loads(toml))
+    return Scenario(case, toml, made.note, json.dumps(known, indent=1) + "\n")

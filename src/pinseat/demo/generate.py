@@ -36,13 +36,13 @@ def surface(model: Arch, edge_mm: float, rng: np.random.Generator) -> Mesh:
     """
     low, high = model.box()
     halved = edge_mm <= 0.13
-    mesh = isosurface(model.distance, model.rim, low, high, 2.0 * edge_mm if halved else edge_mm)
+    mesh = isosurface(model.distance, model.rim, low, high, (2.15 if halved else 1.075) * edge_mm)
     mesh = scanning.trim(mesh, model.rim(mesh.vertices) > scanning.ragged(mesh.vertices, rng))
     mesh = relax(mesh, 3)
     if halved:
         mesh = split(mesh, _detailed(model, mesh))
     mesh = relax(Mesh(project(model.distance, mesh.vertices, 1), mesh.faces), 2)
-    return Mesh(project(model.distance, mesh.vertices, 2), mesh.faces)
+    return Mesh(project(model.distance, mesh.vertices, 1), mesh.faces)
 
 
 def _detailed(model: Arch, mesh: Mesh) -> NDArray[np.bool_]:
@@ -51,10 +51,9 @@ def _detailed(model: Arch, mesh: Mesh) -> NDArray[np.bool_]:
     for placed in model.teeth:
         if placed.preparation is None:
             continue
-        q = placed.local(middles)
+        x, y, z = placed.local(middles.T)
         c = placed.crown
-        wide = (np.abs(q[:, 0]) < 0.5 * c.width_mm + 0.3) & (np.abs(q[:, 1]) < 0.5 * c.depth_mm + 0.5)
-        wanted |= wide & (q[:, 2] > 0.5)
+        wanted |= (np.abs(x) < 0.5 * c.width_mm + 0.3) & (np.abs(y) < 0.5 * c.depth_mm + 0.5) & (z > 0.5)
     return wanted
 
 
@@ -63,7 +62,7 @@ def scan(
     picks: Sequence[tuple[FaceKind, int, Float]],
     scanner: Scanner,
     edge_mm: float,
-    seed: int,
+    rng: np.random.Generator,
 ) -> tuple[Mesh, Truth]:
     """Scan an arch.
 
@@ -75,7 +74,7 @@ def scan(
     scanner : Scanner
     edge_mm : float
         Edge length around the pins.
-    seed : int
+    rng : numpy.random.Generator
 
     Returns
     -------
@@ -83,7 +82,6 @@ def scan(
         In scan coordinates.
     Truth
     """
-    rng = np.random.Generator(np.random.Philox(seed))
     clean = surface(model, edge_mm, rng)
     placing = scanning.placing(clean.vertices, scanner, rng)
     spare = _spare(model, clean.vertices)
@@ -116,8 +114,9 @@ def _spare(model: Arch, points: Float) -> Float:
     for placed in model.teeth:
         if placed.preparation is not None:
             c = placed.crown
-            q = placed.local(points) / np.array([0.5 * c.width_mm, 0.5 * c.depth_mm, 1.0])
-            spare = np.minimum(spare, 4.0 * (np.hypot(q[:, 0], q[:, 1]) - 1.0))
+            x, y, _ = placed.local(points.T)
+            part = np.hypot(x / (0.5 * c.width_mm), y / (0.5 * c.depth_mm))
+            spare = np.minimum(spare, 4.0 * (part - 1.0))
     return spare
 
 
@@ -126,7 +125,7 @@ def _pins(placed: Placed, placing: Placing) -> list[TruePin]:
     assert placed.preparation is not None
     for pin in placed.preparation.pins:
         ends = np.stack([pin.foot, pin.foot + pin.protrusion_mm * pin.axis])
-        foot, tip = placing.points(placed.world(ends))
+        foot, tip = placing.points(placed.world(ends.T).T)
         long = float(np.linalg.norm(tip - foot))
         pins.append(TruePin(placed.crown.tooth, pin.number, foot, (tip - foot) / long, pin.diameter_mm, long))
     return pins
@@ -134,7 +133,7 @@ def _pins(placed: Placed, placing: Placing) -> list[TruePin]:
 
 def _middle(placed: Placed, placing: Placing) -> Float:
     c = placed.crown
-    return placing.points(placed.world(np.array([[0.0, 0.0, 0.5 * c.length_mm]])))[0]
+    return placing.points(placed.world(np.array([[0.0], [0.0], [0.5 * c.length_mm]])).T)[0]
 
 
 def _faces(
@@ -145,7 +144,7 @@ def _faces(
 ) -> tuple[TrueFace, ...]:
     if not picks:
         return ()
-    points = np.stack([model.placed(tooth).world(q[None])[0] for _, tooth, q in picks])
+    points = np.stack([model.placed(tooth).world(q[:, None])[:, 0] for _, tooth, q in picks])
     points = project(model.distance, points + rng.normal(scale=0.07, size=points.shape), 3)
     small = 1e-3
     rise = [(model.distance(points + small * e) - model.distance(points - small * e)) for e in np.eye(3)]

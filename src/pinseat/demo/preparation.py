@@ -1,4 +1,4 @@
-"""What the dentist cut: ledges, niches round pin holes, proximal slices, grooves; and the pins that stand there."""
+"""What the dentist cut: ledges, niches round pin holes, proximal slices, grooves; and the standing pins."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ class Preparation:
 
         Parameters
         ----------
-        q : (n, 3) array
+        q : (3, n) array
             Points in the crown's frame.
         crown : (n,) array
             Distance to the whole crown.
@@ -114,30 +114,30 @@ class Preparation:
 
     def region(self, q: Float) -> Float:
         """Negative where the lingual face was reduced: above the finishing line, behind the edge."""
-        across = q[:, 0] / self.half_width_mm
-        front = q[:, 1] - self.middle(q[:, 2])[0] - 0.1 + 0.5 * np.maximum(across, 0.0) ** 2
-        bottom = self.finish_mm + 1.2 * np.minimum(across * across, 1.2) - q[:, 2]
-        return cross(cross(front, bottom, 0.6), q[:, 0] - 0.84 * self.half_width_mm, 0.6)
+        across = q[0] / self.half_width_mm
+        front = q[1] - self.middle(q[2])[0] - 0.1 + 0.5 * np.maximum(across, 0.0) ** 2
+        bottom = self.finish_mm + 1.2 * np.minimum(across * across, 1.2) - q[2]
+        return cross(cross(front, bottom, 0.6), q[0] - 0.84 * self.half_width_mm, 0.6)
 
     def _cutters(self, q: Float) -> list[Float]:
         cutters = []
         for height, wall in self.ledges:
-            floor = height - q @ self.draw
-            back = q[:, 1] - wall
-            sides = np.abs(q[:, 0]) - 0.62 * self.half_width_mm
+            floor = height - self.draw @ q
+            back = q[1] - wall
+            sides = np.abs(q[0]) - 0.62 * self.half_width_mm
             cutters.append(cross(cross(floor, back, 0.15), sides, 0.3))
         for pin in self.pins:
             cutters.append(self._well(q, pin.foot, self.niche_mm))
         if self.slice_mm:
             out = np.array([-1.0, -0.2, (0.06 + self.draw[0] + 0.2 * self.draw[1]) / self.draw[2]])
             place = np.array([-self.half_width_mm + self.slice_mm, 0.0, 6.0])
-            plane = -((q - place) @ out) / np.linalg.norm(out)
-            cutters.append(cross(plane, self.finish_mm + 1.0 - q[:, 2], 0.3))
+            plane = -(out @ q - out @ place) / np.linalg.norm(out)
+            cutters.append(cross(plane, self.finish_mm + 1.0 - q[2], 0.3))
         cutters.extend(self._well(q, g.foot, g.radius_mm) for g in self.grooves)
         return cutters
 
     def _well(self, q: Float, foot: Float, radius_mm: float) -> Float:
-        offset = q - foot
-        along = offset @ self.draw
-        across = np.sqrt(np.maximum((offset * offset).sum(axis=1) - along * along, 0.0))
+        offset = q - foot[:, None]
+        along = self.draw @ offset
+        across = np.sqrt(np.maximum((offset * offset).sum(axis=0) - along * along, 0.0))
         return cross(across - radius_mm, -along, 0.1)

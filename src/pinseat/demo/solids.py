@@ -55,7 +55,7 @@ class Profiles:
     Attributes
     ----------
     start_mm, step_mm : float
-    table : (n, k) array
+    table : (k, n) array
     """
 
     start_mm: float
@@ -79,7 +79,7 @@ class Profiles:
         """
         at = np.asarray(at_mm, float)
         fine = np.linspace(at[0], at[-1], 2001)
-        table = PchipInterpolator(at, np.asarray(values, float).T)(fine)
+        table = PchipInterpolator(at, np.asarray(values, float), axis=1)(fine)
         return cls(float(at[0]), float(fine[1] - fine[0]), np.ascontiguousarray(table))
 
     def __call__(self, at_mm: Float) -> Float:
@@ -93,12 +93,15 @@ class Profiles:
         -------
         (k, n) array
         """
-        last = len(self.table) - 1
+        last = self.table.shape[1] - 1
         place = np.clip((at_mm - self.start_mm) / self.step_mm, 0.0, last - 1e-9)
         index = place.astype(np.intp)
-        part = (place - index)[:, None]
-        low = self.table[index]
-        return (low + part * (self.table[index + 1] - low)).T
+        part = place - index
+        low, high = self.table.take(index, axis=1), self.table.take(index + 1, axis=1)
+        high -= low
+        high *= part
+        high += low
+        return high
 
 
 def cylinder(
@@ -108,7 +111,7 @@ def cylinder(
 
     Parameters
     ----------
-    points : (n, 3) array
+    points : (3, n) array
     foot, axis : (3,) arrays
         A point on the axis and the unit vector towards the flat end.
     radius_mm, rim_mm, top_mm : float
@@ -120,13 +123,13 @@ def cylinder(
 
     Examples
     --------
-    >>> ends = np.array([[0.0, 0.0, 3.5], [1.0, 0.0, 1.0]])
+    >>> ends = np.array([[0.0, 0.0, 3.5], [1.0, 0.0, 1.0]]).T
     >>> cylinder(ends, np.zeros(3), np.array([0.0, 0.0, 1.0]), 0.25, 0.05, 3.0)
     array([0.5 , 0.75])
     """
-    offset = points - foot
-    along = offset @ axis
-    across = np.sqrt(np.maximum(np.einsum("ij,ij->i", offset, offset) - along * along, 0.0))
+    offset = points - foot[:, None]
+    along = axis @ offset
+    across = np.sqrt(np.maximum((offset * offset).sum(axis=0) - along * along, 0.0))
     side, end = across - (radius_mm - rim_mm), along - (top_mm - rim_mm)
     outside = np.hypot(np.maximum(side, 0.0), np.maximum(end, 0.0))
     return outside + np.minimum(np.maximum(side, end), 0.0) - rim_mm

@@ -48,8 +48,8 @@ def isosurface(field: Field, inside: Field, low: Float, high: Float, pitch_mm: f
     nodes = low + coarse.reshape(-1, 3) * (BLOCK * pitch_mm)
     shape = tuple(blocks + 1)
     values = field(nodes).reshape(shape)
-    wanted = inside(nodes).reshape(shape) > -2.0 * BLOCK * pitch_mm
-    near = (np.abs(values) < 1.7 * BLOCK * pitch_mm) & wanted
+    wanted = inside(nodes).reshape(shape) > -1.2 * BLOCK * pitch_mm
+    near = (np.abs(values) < 1.2 * BLOCK * pitch_mm) & wanted
     active = np.zeros(tuple(blocks), bool)
     for corner in np.ndindex(2, 2, 2):
         active |= near[tuple(slice(c, c + b) for c, b in zip(corner, blocks, strict=True))]

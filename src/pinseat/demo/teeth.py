@@ -1,8 +1,8 @@
 """Crowns of the upper teeth: a smooth section at every height, closed by an edge or by cusps and fissures.
 
 A crown stands in its own frame: `x` away from the midline (distal), `y` towards lip or cheek, `z` from the
-neck (0) to the edge or cusp tip (crown length). Sizes come from the reference table; proportions along the height
-(where the contact is, how the lingual side hollows, where the cusps stand) are drawn after the usual
+neck (0) to the edge or cusp tip (crown length). Sizes come from the reference table; proportions along the
+height (where the contact is, how the lingual side hollows, where the cusps stand) are drawn after the usual
 descriptions of the permanent teeth, from memory.
 """
 
@@ -184,15 +184,15 @@ class Crown:
 
         Parameters
         ----------
-        q : (n, 3) array
+        q : (3, n) array
             Points in the crown's frame, mm.
 
         Returns
         -------
         (n,) array, mm
         """
-        mesial, distal, centre, half, power = self.sections(q[:, 2])
-        x, y = q[:, 0], (q[:, 1] - centre) / half
+        mesial, distal, centre, half, power = self.sections(q[2])
+        x, y = q[0], (q[1] - centre) / half
         width = np.where(x < 0.0, mesial, distal) * (1.0 + self.shape.taper * np.clip(y, -1.5, 1.5))
         ax, ay = np.abs(x / width) + 1e-9, np.abs(y) + 1e-9
         px, py = ax**power, ay**power
@@ -205,7 +205,7 @@ class Crown:
 
         Parameters
         ----------
-        q : (n, 3) array
+        q : (3, n) array
             Points in the crown's frame, mm.
         body : (n,) array
             From :meth:`body`.
@@ -215,9 +215,9 @@ class Crown:
         (n,) array, mm
         """
         if self.shape.ridges:
-            return cross(body, 0.8 * (q[:, 2] - self._biting_face(q)), 1.1)
+            return cross(body, 0.8 * (q[2] - self._biting_face(q)), 1.1)
         relief = self._lingual_relief(q)
-        return cross(body - relief, q[:, 2] - self._edge(q[:, 0]), 0.7)
+        return cross(body - relief, q[2] - self._edge(q[0]), 0.7)
 
     def _edge(self, x: Float) -> Float:
         if self.place == 3:
@@ -227,8 +227,8 @@ class Crown:
         return self.length_mm - 0.25 * part - 0.35 * part**2 - 0.45 * np.maximum(part, 0.0) ** 4
 
     def _lingual_relief(self, q: Float) -> Float:
-        across, up = q[:, 0] / (0.5 * self.width_mm), q[:, 2] / self.length_mm
-        lingual = np.clip(0.5 - (q[:, 1] - 0.1 * self.depth_mm) / 0.6, 0.0, 1.0)
+        across, up = q[0] / (0.5 * self.width_mm), q[2] / self.length_mm
+        lingual = np.clip(0.5 - (q[1] - 0.1 * self.depth_mm) / 0.6, 0.0, 1.0)
         lingual = lingual * lingual * (3.0 - 2.0 * lingual)
         edges = 0.35 * np.exp(-(((np.abs(across) - 0.78) / 0.2) ** 2))
         hollow = 0.25 * np.exp(-((across / 0.42) ** 2))
@@ -239,17 +239,16 @@ class Crown:
 
     def _biting_face(self, q: Float) -> Float:
         scale = np.array([0.5 * self.width_mm, 0.5 * self.depth_mm])
-        top = np.full(len(q), -np.inf)
+        top = np.full(q.shape[1], -9.0)
         for ridge in self.shape.ridges:
             a, b = np.asarray(ridge.start), np.asarray(ridge.end)
             run = (b[:2] - a[:2]) * scale
             long = float(run @ run)
-            offset = q[:, :2] - a[:2] * scale
-            part = np.clip(offset @ run / long, 0.0, 1.0) if long else np.zeros(len(q))
-            away = offset - part[:, None] * run
-            fall = ridge.slope * (np.sqrt(away[:, 0] ** 2 + away[:, 1] ** 2 + 0.16) - 0.4)
+            x, y = q[0] - a[0] * scale[0], q[1] - a[1] * scale[1]
+            part = np.clip((x * run[0] + y * run[1]) / long, 0.0, 1.0) if long else np.zeros_like(x)
+            fall = ridge.slope * (np.sqrt((x - part * run[0]) ** 2 + (y - part * run[1]) ** 2 + 0.16) - 0.4)
             height = self.length_mm - (a[2] + part * (b[2] - a[2])) - fall
-            top = height if np.isinf(top[0]) else cross(top, height, 0.22)
+            top = cross(top, height, 0.22)
         return top
 
 
