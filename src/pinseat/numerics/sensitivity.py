@@ -19,7 +19,7 @@ def total_order(
 ) -> list[tuple[str, float, float]]:
     """Total-order Sobol index of each group of independent standard normal inputs.
 
-    The index of a group is the share of the variance that would remain if everything but the group were known::
+    The share of the variance that would remain if everything but the group were known::
 
         T = E[Var(f | all others)] / Var(f)  =  E[(f(A) - f(A with the group from B))^2] / (2 Var f)
 
