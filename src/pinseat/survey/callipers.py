@@ -1,0 +1,373 @@
+"""Pins from calliper readings: least squares with what is known beforehand, and what the readings cannot see.
+
+Each pin has five unknowns in the frame of the layout (x along the arch, y to lip or cheek, z off the teeth):
+its foot (x, y, z) and its lean (a, b), with the axis ``(a, b, 1)`` made a unit vector and the free end at
+``foot + length * axis``. A reading is the distance between two feet, two free ends, or one and the other.
+Known beforehand: the layout to its stated uncertainty, feet about level, and freehand lean of a few degrees
+(assumed). Gauss-Newton on both together gives the most probable pins and their joint covariance (JCGM 102;
+Tarantola, Inverse Problem Theory, from memory). What the readings do not see keeps its prior: nothing is
+ever singular, and a direction whose uncertainty stays wider than the play of the holes is named as not seen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations, permutations
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinseat.case.model import Abutment, Callipers, Layout, Reading
+from pinseat.errors import SurveyError
+from pinseat.ledger.pins import Pin, PinField, frame
+from pinseat.reference import value
+from pinseat.survey.verdict import one_sided
+
+Float = NDArray[np.float64]
+Kind = Literal["base", "tip", "tip to base"]
+
+UNKNOWNS = 5
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """Pins and readings in numbers.
+
+    Attributes
+    ----------
+    names : tuple of str
+    length_mm : (n,) array
+        Of each guide pin above the tooth.
+    prior : (5 n,) array
+        Most probable state before any reading.
+    u_prior : (5 n,) array
+    """
+
+    names: tuple[str, ...]
+    length_mm: Float
+    prior: Float
+    u_prior: Float
+
+    def end(self, state: Float, pin: int, *, tip: bool) -> Float:
+        """Foot or free end of a pin, (3,)."""
+        x = state[UNKNOWNS * pin : UNKNOWNS * (pin + 1)]
+        if not tip:
+            return np.asarray(x[:3])
+        axis = np.array([x[3], x[4], 1.0])
+        return np.asarray(x[:3] + self.length_mm[pin] * axis / np.linalg.norm(axis))
+
+    def row(self, state: Float, kind: Kind, first: int, second: int) -> tuple[float, Float]:
+        """Distance that a reading would give, and its derivative for the state."""
+        ends = ((first, kind != "base"), (second, kind == "tip"))
+        apart = self.end(state, first, tip=ends[0][1]) - self.end(state, second, tip=ends[1][1])
+        distance = float(np.linalg.norm(apart))
+        pull = apart / max(distance, 1e-9)
+        row = np.zeros(len(state))
+        for sign, (pin, tip) in zip((1.0, -1.0), ends, strict=True):
+            at = UNKNOWNS * pin
+            row[at : at + 3] += sign * pull
+            if tip:
+                axis = np.array([state[at + 3], state[at + 4], 1.0])
+                size = float(np.linalg.norm(axis))
+                turn = (np.eye(3) - np.outer(axis, axis) / size**2) / size
+                row[at + 3 : at + 5] += sign * self.length_mm[pin] * (pull @ turn)[:2]
+        return distance, row
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """The most probable pins.
+
+    Attributes
+    ----------
+    state : (5 n,) array
+    covariance : (5 n, 5 n) array
+    misfit : (r,) array
+        Each reading less what the pins give, in its own standard uncertainties (as the fit leaves them).
+    """
+
+    state: Float
+    covariance: Float
+    misfit: Float
+
+
+def network(callipers: Callipers) -> Network:
+    """Set up the unknowns and what is known beforehand.
+
+    Raises
+    ------
+    SurveyError
+        When a pin is laid out twice, or a reading names a pin that is not in the layout.
+    """
+    names = tuple(f"{pin.tooth}-{pin.number}" for pin in callipers.layout)
+    for name in names:
+        if names.count(name) > 1:
+            raise SurveyError("this pin is laid out twice", where=f"callipers.layout, pin {name}")
+    for k, reading in enumerate(callipers.readings, start=1):
+        for name in reading.pins:
+            if name not in names:
+                raise SurveyError(
+                    "this reading names a pin that is not in the layout",
+                    where=f"callipers.readings, reading {k}",
+                    value=name,
+                    limit=", ".join(names),
+                )
+        if reading.pins[0] == reading.pins[1]:
+            raise SurveyError(
+                "a reading is taken between two pins", where=f"callipers.readings, reading {k}", value=name
+            )
+    lean = math.radians(value("survey.freehand_tilt_deg").value)
+    level = value("survey.foot_height_mm").value
+    one = [callipers.u_layout_mm, callipers.u_layout_mm, level, lean, lean]
+    prior = [[pin.x_mm, pin.y_mm, 0.0, 0.0, 0.0] for pin in callipers.layout]
+    lengths = np.array([pin.guide_length_mm for pin in callipers.layout])
+    return Network(names, lengths, np.array(prior).ravel(), np.tile(one, len(names)))
+
+
+def solve(net: Network, readings: Sequence[Reading]) -> Solved:
+    """Most probable pins for these readings; the mean of the repeats of each counts.
+
+    Parameters
+    ----------
+    net : Network
+    readings : sequence of Reading
+
+    Returns
+    -------
+    Solved
+
+    Raises
+    ------
+    SurveyError
+        When the readings contradict each other or the layout so much that no pins come near them.
+    """
+    measured = np.array([np.mean(reading.mm) for reading in readings])
+    u = np.array([reading.u_mm / math.sqrt(len(reading.mm)) for reading in readings])
+    state, before = net.prior.copy(), np.diag(1.0 / net.u_prior**2)
+    for _ in range(60):
+        given, rows = _rows(net, state, readings)
+        weighted = rows / u[:, None] ** 2 if len(u) else rows
+        normal = before + rows.T @ weighted
+        pull = weighted.T @ (measured - given) + before @ (net.prior - state)
+        step = np.linalg.solve(normal, pull)
+        state = state + step
+        if np.max(np.abs(step)) < 1e-12:
+            break
+    else:
+        if np.max(np.abs(step)) > 1e-6:
+            raise SurveyError(
+                "the calliper readings contradict each other and the layout",
+                do="check each reading and the layout for a slip of the pen",
+            )
+    given, rows = _rows(net, state, readings)
+    covariance = np.linalg.inv(before + rows.T @ (rows / u[:, None] ** 2 if len(u) else rows))
+    left = np.sqrt(np.maximum(u**2 - np.einsum("ri,ij,rj->r", rows, covariance, rows), 1e-4 * u**2))
+    return Solved(state, np.asarray(covariance, np.float64), (measured - given) / left)
+
+
+def _rows(net: Network, state: Float, readings: Sequence[Reading]) -> tuple[Float, Float]:
+    both = [net.row(state, r.kind, net.names.index(r.pins[0]), net.names.index(r.pins[1])) for r in readings]
+    rows = np.array([row for _, row in both]).reshape(-1, len(state))
+    return np.array([distance for distance, _ in both]), rows
+
+
+def field_of(
+    net: Network, solved: Solved, layout: Sequence[Layout], abutments: Sequence[Abutment]
+) -> PinField:
+    """The pins as every later step takes them, in the order of the case.
+
+    Parameters
+    ----------
+    net : Network
+    solved : Solved
+    layout : sequence of Layout
+    abutments : sequence of Abutment
+
+    Returns
+    -------
+    PinField
+        Foot across and tilt only; foot height is in `u_foot_depth_mm` of each pin.
+    """
+    teeth = [abutment.tooth for abutment in abutments]
+    order = sorted(range(len(layout)), key=lambda i: (teeth.index(layout[i].tooth), layout[i].number))
+    carry = np.zeros((4 * len(order), len(solved.state)))
+    pins = []
+    for place, i in enumerate(order):
+        x = solved.state[UNKNOWNS * i : UNKNOWNS * (i + 1)]
+        raw = np.array([x[3], x[4], 1.0])
+        size = float(np.linalg.norm(raw))
+        axis = raw / size
+        turn = ((np.eye(3) - np.outer(axis, axis)) / size)[:, :2]
+        rows, at = slice(4 * place, 4 * place + 2), UNKNOWNS * i
+        carry[rows, at : at + 3] = frame(axis)
+        carry[4 * place + 2 : 4 * place + 4, at + 3 : at + 5] = frame(axis) @ turn
+        spot = slice(at, at + 3)
+        abutment = abutments[teeth.index(layout[i].tooth)]
+        pins.append(
+            Pin(
+                tooth=layout[i].tooth,
+                number=layout[i].number,
+                foot=x[:3].copy(),
+                axis=axis,
+                diameter_mm=abutment.impression_pin_diameter_mm or abutment.hole_diameter_mm,
+                protrusion_mm=layout[i].guide_length_mm,
+                u_foot_depth_mm=math.sqrt(float(axis @ solved.covariance[spot, spot] @ axis)),
+                u_diameter_mm=0.0,
+                u_protrusion_mm=0.0,
+            )
+        )
+    return PinField(tuple(pins), carry @ solved.covariance @ carry.T, "callipers")
+
+
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """How well the readings see the splay of two pins.
+
+    Attributes
+    ----------
+    pins : (str, str)
+    direction : {"along", "across"}
+        The line between the two.
+    splay_deg, u_deg : float
+        Relative lean of the two in that direction; positive along = the free ends stand farther apart.
+    play_deg : float
+        Lean that the two holes take up together.
+    """
+
+    pins: tuple[str, str]
+    direction: Literal["along", "across"]
+    splay_deg: float
+    u_deg: float
+    play_deg: float
+
+    @property
+    def blind(self) -> bool:
+        """Whether no splay of a size that matters could be told from none."""
+        return one_sided() * self.u_deg > self.play_deg
+
+    @property
+    def words(self) -> str:
+        """What is not seen."""
+        return f"splay {self.direction} the line of pins {self.pins[0]} and {self.pins[1]}"
+
+
+def sights(net: Network, solved: Solved, play: dict[str, float]) -> list[Sight]:
+    """Splay of every two pins, along and across the line between them.
+
+    Parameters
+    ----------
+    net : Network
+    solved : Solved
+    play : dict of str to float
+        For each pin the lean its hole allows, rad.
+
+    Returns
+    -------
+    list of Sight
+    """
+    found = []
+    for i, j in combinations(range(len(net.names)), 2):
+        names = (net.names[i], net.names[j])
+        for direction, row in _splay_rows(net, i, j).items():
+            found.append(
+                Sight(
+                    names,
+                    direction,
+                    math.degrees(float(row @ solved.state)),
+                    math.degrees(math.sqrt(float(row @ solved.covariance @ row))),
+                    math.degrees(play[names[0]] + play[names[1]]),
+                )
+            )
+    return found
+
+
+def _splay_rows(net: Network, i: int, j: int) -> dict[Literal["along", "across"], Float]:
+    a, b = (net.prior[UNKNOWNS * pin : UNKNOWNS * pin + 2] for pin in (i, j))
+    along = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
+    across = np.array([-along[1], along[0]])
+    rows = np.zeros((2, len(net.prior)))
+    for row, way in zip(rows, (along, across), strict=True):
+        row[UNKNOWNS * j + 3 : UNKNOWNS * j + 5] = way
+        row[UNKNOWNS * i + 3 : UNKNOWNS * i + 5] = -way
+    return {"along": rows[0], "across": rows[1]}
+
+
+@dataclass(frozen=True, eq=False)
+class NextReading:
+    """The reading not yet taken that would narrow most what is not seen.
+
+    Attributes
+    ----------
+    words : str
+        Which reading to take.
+    left : float
+        Part (0 to 1) of the summed blind variance that would be left.
+    """
+
+    words: str
+    left: float
+
+
+def next_reading(
+    net: Network, solved: Solved, readings: Sequence[Reading], blind: Sequence[Sight]
+) -> NextReading | None:
+    """Best reading to take next.
+
+    A reading with row `h` and uncertainty `u` takes ``(g P h)^2 / (u^2 + h P h)`` off the variance of
+    ``g x``, where `P` is the covariance of the state `x`.
+
+    Parameters
+    ----------
+    net : Network
+    solved : Solved
+    readings : sequence of Reading
+    blind : sequence of Sight
+
+    Returns
+    -------
+    NextReading or None
+        None when no calliper reading takes off a tenth of what is not seen.
+    """
+    p = solved.covariance
+    goals = np.array(
+        [_splay_rows(net, *(net.names.index(n) for n in one.pins))[one.direction] for one in blind]
+    ).reshape(-1, len(p))
+    whole = float(np.einsum("gi,ij,gj->", goals, p, goals))
+    u = min((reading.u_mm for reading in readings), default=0.02)
+    best, gained = "", 0.0
+    taken = {(r.kind, *(r.pins if r.kind == "tip to base" else sorted(r.pins))) for r in readings}
+    for kind, i, j in _possible(net):
+        pair = (net.names[i], net.names[j])
+        if (kind, *(pair if kind == "tip to base" else sorted(pair))) in taken:
+            continue
+        _, h = net.row(solved.state, kind, i, j)
+        gain = float(np.sum((goals @ p @ h) ** 2) / (u**2 + h @ p @ h))
+        if gain > gained * (1.0 + 1e-9):
+            best, gained = _reading_words(kind, *pair), gain
+    if whole <= 0.0 or gained < 0.1 * whole:
+        return None
+    return NextReading(best, 1.0 - gained / whole)
+
+
+def _possible(net: Network) -> list[tuple[Kind, int, int]]:
+    pins = range(len(net.names))
+    pairs = list(combinations(pins, 2))
+    return [
+        *(("tip", i, j) for i, j in pairs),
+        *(("base", i, j) for i, j in pairs),
+        *(("tip to base", i, j) for i, j in permutations(pins, 2)),
+    ]
+
+
+def _reading_words(kind: Kind, first: str, second: str) -> str:
+    if kind == "tip to base":
+        return f"from the free end of pin {first} to the foot of pin {second}"
+    return f"between the {'free ends' if kind == 'tip' else 'feet'} of pins {first} and {second}"
+
+
+def describe(reading: Reading) -> str:
+    """A reading in words: ``between the feet of pins 11-1 and 22-1``."""
+    return _reading_words(reading.kind, *reading.pins)

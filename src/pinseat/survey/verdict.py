@@ -1,0 +1,44 @@
+"""How sure a verdict must be: the guard band of ISO 14253-1."""
+
+from __future__ import annotations
+
+from scipy.special import ndtri
+
+from pinseat.ledger.findings import Verdict
+from pinseat.reference import value
+
+
+def one_sided() -> float:
+    """Standard uncertainties between a value and its limit before either is called: 1.645 for 0.95."""
+    return float(ndtri(value("verdict.conformance_probability").value))
+
+
+def against(spare: float, u: float) -> Verdict:
+    """Verdict on what is left before a limit.
+
+    Parameters
+    ----------
+    spare : float
+        Limit less value: positive = within.
+    u : float
+        Its standard uncertainty.
+
+    Returns
+    -------
+    {"clear", "stop", "cannot tell"}
+
+    Examples
+    --------
+    >>> against(0.5, 0.1), against(-0.5, 0.1), against(0.1, 0.1)
+    ('clear', 'stop', 'cannot tell')
+    """
+    guard = one_sided() * u
+    if spare >= guard and spare >= 0.0:
+        return "clear"
+    return "stop" if spare <= -guard else "cannot tell"
+
+
+def rule_words() -> str:
+    """The rule in words, for the source of a limit."""
+    rule = value("verdict.conformance_probability")
+    return f"decided at {rule.value:.0%} by {rule.reference} ({rule.basis})"
