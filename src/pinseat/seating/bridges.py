@@ -117,6 +117,22 @@ def seat_bridges(
     return Bridges(opening, np.maximum(found.lacking_mm, entry), entry, down)
 
 
+def mean_lacking_mm(problem: Problem, limit_mm: float) -> float:
+    """Clearance lacking of the one bridge in which every error has its mean.
+
+    Parameters
+    ----------
+    problem : Problem
+    limit_mm : float
+
+    Returns
+    -------
+    float
+        In mm.
+    """
+    return float(lacking_mm(problem, np.zeros((1, len(problem.labels()))), limit_mm)[0])
+
+
 def lacking_mm(problem: Problem, xi: Float, limit_mm: float) -> Float:
     """Clearance lacking for given errors of each copy.
 

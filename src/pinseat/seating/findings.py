@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,13 +12,19 @@ from numpy.typing import NDArray
 from pinseat.ledger.findings import Finding, SeatVerdict, Verdict
 from pinseat.reference import value
 from pinseat.seating.assembly import Assembly
-from pinseat.seating.bridges import Bridges
+from pinseat.seating.bridges import Bridges, mean_lacking_mm
+from pinseat.seating.levers import mould_words
 from pinseat.seating.model import Chance, Lever, Share
+from pinseat.seating.problem import build, net_factor, nil_expansion_percent
 from pinseat.seating.verdict import EVEN, above, below
 
 Float = NDArray[np.float64]
 SMALL_TILT_DEG = 1.0
 """Above this a pin's tilt in its hole is no longer small for the contact programme."""
+LEANING = 0.5
+"""A lean that uses up more than this part of the radial clearance is named as a cause."""
+BIAS_UM = 5.0
+"""A net scale that uses up less clearance than this is not reported."""
 NEGLIGIBLE_UM = 1.0
 """A clearance wrong by less than this is lost among the errors of any copy."""
 
@@ -83,7 +89,7 @@ def findings(checked: Checked) -> tuple[Finding, ...]:
     tuple of Finding
     """
     made = (_chance(checked), _opening(checked), _tight(checked), _entry(checked), _lacking(checked))
-    return (*made, *_losing(checked), *_tilt(checked))
+    return (*made, *_bias(checked), *_losing(checked), *_tilt(checked))
 
 
 def _chance(checked: Checked) -> Finding:
@@ -152,8 +158,12 @@ def _tight(checked: Checked) -> Finding:
 def _entry(checked: Checked) -> Finding:
     failures, allowed = checked.entry_failures, 1.0 - checked.wanted
     verdict: Verdict = "stop" if above(failures, EVEN) else "clear" if below(failures, allowed) else "caution"
-    leaning = int(np.argmax(checked.assembly.lean_deg))
-    name, lean = checked.assembly.names[leaning], checked.assembly.lean_deg[leaning]
+    assembly, do = checked.assembly, checked.remedy
+    across_mm = assembly.length_mm * np.tan(np.radians(assembly.lean_deg))
+    worst = int(np.argmax(across_mm))
+    if across_mm[worst] > LEANING * (assembly.hole_mm - assembly.pin_mm)[worst] / 2.0:
+        lean = assembly.lean_deg[worst]
+        do = f"look at pin {assembly.names[worst]} first: its hole leans most from the draw, {lean:.1f} deg"
     return Finding(
         "seating.entry",
         "pins",
@@ -164,9 +174,7 @@ def _entry(checked: Checked) -> Finding:
         "%",
         100.0 - 100.0 * checked.wanted,
         "one less the probability wanted, stated in the case",
-        ""
-        if verdict == "clear"
-        else f"look at pin {name} first: its hole leans most from the draw, {lean:.1f} deg",
+        "" if verdict == "clear" else do,
     )
 
 
@@ -185,6 +193,35 @@ def _lacking(checked: Checked) -> Finding:
         0.0,
         "by definition: nothing may be lacking",
         "" if fits else checked.remedy,
+    )
+
+
+def _bias(checked: Checked) -> Sequence[Finding]:
+    """What the mean of the net scale alone does: a bias that no share of the spread shows."""
+    assembly = checked.assembly
+    nil = tuple(replace(row, scale=replace(row.scale, mean=0.0)) for row in assembly.rows)
+    with_it, without = (
+        mean_lacking_mm(build(one), assembly.limit_mm) for one in (assembly, replace(assembly, rows=nil))
+    )
+    used_um = 1000.0 * (with_it - without)
+    if used_um < BIAS_UM:
+        return ()
+    net = 100.0 * (net_factor(assembly.rows) - 1.0)
+    mould = [row.scale.mean for row in assembly.rows if row.copy == "investment"]
+    return (
+        Finding(
+            "seating.bias",
+            "net scale",
+            f"On average the casting comes out {abs(net):.2f} % too {'large' if net > 0.0 else 'small'}; "
+            "that alone uses up this much of the clearance at the side.",
+            "stop" if with_it > 0.0 else "caution",
+            used_um,
+            None,
+            "um",
+            500.0 * float((assembly.hole_mm - assembly.pin_mm).min()),
+            "hole less cast pin from the case, one side, tightest pin",
+            mould_words(mould[0], nil_expansion_percent(assembly.rows)) if mould else checked.remedy,
+        ),
     )
 
 
@@ -226,7 +263,7 @@ def _tilt(checked: Checked) -> Sequence[Finding]:
             "seating.tilt",
             "pins",
             "Pins tilt in their holes by more than is reckoned with exactly; "
-            f"it makes the clearance at the side wrong by up to {off_um:.1f} um.",
+            f"it makes the clearance at the side wrong by up to {off_um:.2g} um.",
             "caution" if matters else "clear",
             checked.tilt_deg,
             None,

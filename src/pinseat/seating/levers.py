@@ -16,7 +16,7 @@ from pinseat.reference import value, values
 from pinseat.seating.assembly import Assembly
 from pinseat.seating.bridges import Bridges, chance, seat_bridges
 from pinseat.seating.model import Lever
-from pinseat.seating.problem import build, net_factor
+from pinseat.seating.problem import build, net_factor, nil_expansion_percent
 
 STEP_MM, LEAST_STEP_MM = 0.05, 0.02
 """By how much a hole is reamed or a pin made thinner, and the least that is worth it."""
@@ -133,7 +133,7 @@ def compare(words: str, before: Bridges, after: Bridges) -> Lever | None:
 
 
 def _rank(lever: Lever) -> tuple[float, float]:
-    return lever.gain, lever.gain_lacking_um
+    return (lever.gain if lever.gain > SURE * lever.u_gain else 0.0), lever.gain_lacking_um
 
 
 def _clearance(assembly: Assembly) -> Iterator[Change]:
@@ -184,18 +184,19 @@ def _mould(assembly: Assembly) -> Iterator[Change]:
     rows = {row.copy: row for row in assembly.rows}
     if "investment" not in rows:
         return
-    now = rows["investment"].scale
-    others = net_factor(assembly.rows) / (1.0 + now.mean / 100.0)
-    wanted = 100.0 * (1.0 / others - 1.0)
+    now, wanted = rows["investment"].scale, nil_expansion_percent(assembly.rows)
     if abs(wanted - now.mean) >= 0.01:
         changed = _with_row(assembly, replace(rows["investment"], scale=replace(now, mean=wanted)))
-        verb = "raise" if wanted > now.mean else "lower"
-        yield Change(
-            "mould", f"{verb} the mould's expansion from {now.mean:.2f} % to {wanted:.2f} %", changed
-        )
+        yield Change("mould", mould_words(now.mean, wanted), changed)
     parts = tuple(copy for copy in ("pattern", "investment", "alloy") if copy in rows)
     words = "cast a test bar of {:.0f} mm in the same wax, investment and alloy, and set the mould by it"
-    yield from _measured_scale(assembly, "mould", words, parts)
+    yield from _measured_scale(assembly, "test casting", words, parts)
+
+
+def mould_words(now_percent: float, wanted_percent: float) -> str:
+    """What to do about the mould's expansion."""
+    verb = "raise" if wanted_percent > now_percent else "lower"
+    return f"{verb} the mould's expansion from {now_percent:.2f} % to {wanted_percent:.2f} %"
 
 
 def _die_span(assembly: Assembly) -> Iterator[Change]:

@@ -118,6 +118,11 @@ def net_factor(rows: Sequence[Row]) -> float:
     return math.prod(1.0 + row.scale.mean / 100.0 for row in rows)
 
 
+def nil_expansion_percent(rows: Sequence[Row]) -> float:
+    """Scale of the investment, in %, that would bring the net scale to nil, the other copies unchanged."""
+    return 100.0 * (1.0 / net_factor([row for row in rows if row.copy != "investment"]) - 1.0)
+
+
 def _sizes(row: Row, rows: Sequence[Row]) -> dict[str, float]:
     """Standard uncertainty each kind of error has in one copy (fraction, rad, mm).
 

@@ -35,8 +35,8 @@ Float = NDArray[np.float64]
 QUANTILES = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 BLOCK, MOST_TRIALS = 20_000, 200_000
 """Virtual bridges a block, and at most."""
-STABLE_MM = 0.0005
-"""How well the clearance lacking is known in the end: two digits of a spread of some ten micrometres."""
+STABLE_MM, STABLE_PART = 0.0005, 1.0 / 40.0
+"""How well the clearance lacking is known in the end, absolutely or as a part of its spread."""
 LEVER_TRIALS, SHARE_TRIALS = 5_000, 1_024
 """Bridges for each single change, and for each group of errors."""
 CLASS_UM = 10.0
@@ -216,7 +216,8 @@ def enough_bridges(
     """Virtual bridges in blocks until counting more could change nothing (after JCGM 101, 7.9).
 
     That is when the probability is clear of one half and of the wanted one, and the clearance lacking at
-    the wanted probability is known to :data:`STABLE_MM` (two standard errors), or at :data:`MOST_TRIALS`.
+    the wanted probability is known to :data:`STABLE_MM` or :data:`STABLE_PART` of its spread (two standard
+    errors), or at :data:`MOST_TRIALS`.
 
     Parameters
     ----------
@@ -238,7 +239,8 @@ def enough_bridges(
         )
         bridges = joined(blocks)
         progress("seating virtual bridges", 0.6 * len(bridges) / MOST_TRIALS)
-        stable = GUARD * quantile_with_u(bridges.lacking_mm, wanted)[1] <= STABLE_MM
+        enough = max(STABLE_MM, STABLE_PART * float(np.std(bridges.lacking_mm)))
+        stable = GUARD * quantile_with_u(bridges.lacking_mm, wanted)[1] <= enough
         if len(bridges) >= MOST_TRIALS or (stable and settled(chance(bridges.home), wanted)):
             return bridges
 

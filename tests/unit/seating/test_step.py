@@ -164,3 +164,27 @@ def test_a_draw_across_a_pin_is_refused(make, one_row) -> None:
     made = make(one_row())
     with pytest.raises(SeatingError, match="the draw runs across this pin"):
         run(made.case, upstream(made, draw=np.array([1.0, 0.0, 0.2])))
+
+
+def test_a_wrong_mould_is_found_as_the_cause(make, five) -> None:
+    """A mould 0.6 % short is half of the longest span times 0.6 % at the side, and the mould is named."""
+    rows = [
+        replace(row, scale=replace(row.scale, mean=1.1)) if row.copy == "investment" else row for row in five
+    ]
+    made = make(*rows, hole=0.72, lean_deg=0.0)
+    result = run(made.case, upstream(made))
+    assert result.verdict == "will bind"
+    bias = next(finding for finding in result.findings if finding.code == "seating.bias")
+    assert bias.verdict == "stop"
+    feet = np.array([pin.foot for pin in made.field.pins])
+    span = max(float(np.linalg.norm(a - b)) for a in feet for b in feet)
+    net = 1.0 - 0.9979 * 1.011 * 0.9858
+    assert bias.value == pytest.approx(1000.0 * net * span / 2.0, rel=0.02)
+    assert bias.do == "raise the mould's expansion from 1.10 % to 1.65 %"
+    entry = next(finding for finding in result.findings if finding.code == "seating.entry")
+    assert "its hole leans" not in entry.do
+
+
+def test_a_mould_that_is_right_is_not_blamed(make, one_row) -> None:
+    made = make(one_row(scale=(0.0, 0.1), tilt=0.1))
+    assert "seating.bias" not in {finding.code for finding in run(made.case, upstream(made)).findings}
