@@ -156,6 +156,10 @@ def _ask_child(file: BufferedReader, kind: str, memory_limit_bytes: int, time_li
             limit=f"at most {time_limit_s:g} s",
             do="export it as binary STL",
         ) from None
+    except OSError as error:
+        raise ScanError(
+            f"the reader cannot be started: {error.strerror}", do="install pinseat anew"
+        ) from None
     return done.stdout
 
 

@@ -45,7 +45,7 @@ def noise_um(mesh: Mesh) -> float | None:
     centre = np.linspace(0, len(points) - 1, min(_SAMPLES, len(points))).round().astype(int)
     tree = KDTree(points, balanced_tree=False, compact_nodes=False)
     away, near = tree.query(points[centre], NEIGHBOURS + 1)
-    if np.median(away[:, 1]) < COINCIDENT_MM:
+    if np.median(np.asarray(away)[:, 1]) < COINCIDENT_MM:
         return None
     patch = points[near] - points[near].mean(axis=1, keepdims=True)
     freedom = NEIGHBOURS + 1 - _UNKNOWNS

@@ -170,8 +170,12 @@ def _through_library(data: bytes, kind: str) -> tuple[Float, NDArray[Any], str]:
             placed = [_placed(scene.geometry[name], matrix) for matrix, name in parts]
         except (ScanError, MemoryError):
             raise
-        except Exception:
+        except Exception as error:
+            if re.search("memory|unknown error", str(error).lower()):  # how the XML reader says it ran out
+                raise MemoryError from None
             raise ScanError(f"the {kind} file is damaged and cannot be read", do=_AGAIN) from None
+    if kind == "3MF":
+        _all_placed(data, len(placed))
     if not placed:
         raise ScanError("the file holds no triangles", do="export the scan as a surface")
     offsets = np.cumsum([0] + [len(v) for v, _ in placed])
@@ -288,6 +292,38 @@ def _plain_xml(data: bytes) -> None:
         raise ScanError("the 3MF file is written in an unusual encoding", limit="UTF-8", do=_AGAIN)
     if b"<!DOCTYPE" in data or b"<!ENTITY" in data:
         raise ScanError("the 3MF file refers to things outside itself", do=_AGAIN)
+
+
+def _all_placed(data: bytes, found: int) -> None:
+    """Make sure that no part of a 3MF file was passed over: the library gives up on deep nesting."""
+    archive = zipfile.ZipFile(io.BytesIO(data))
+    name = next(n for n in archive.namelist() if "3d/3dmodel.model" in n.lower())
+    inside: dict[bytes, list[bytes]] = {}
+    items: list[bytes] = []
+    holder: list[bytes] = []
+    for tag, attributes in re.findall(rb"<(?:\w+:)?(object|component|item)\s([^>]*)>", archive.read(name)):
+        number = re.search(rb"\b(?:object)?id\s*=\s*[\"']([^\"']*)", attributes)
+        identity = number[1] if number else b""
+        if tag == b"object":
+            holder = inside.setdefault(identity, [])
+        elif tag == b"component":
+            holder.append(identity)
+        else:
+            items.append(identity)
+    count: dict[bytes, int] = {}
+
+    def parts(identity: bytes) -> int:
+        if identity not in count:
+            held = inside.get(identity, [])
+            count[identity] = sum(parts(other) for other in held) if held else 1
+        return count[identity]
+
+    try:
+        whole = sum(parts(item) for item in items) == found
+    except RecursionError:  # a part that holds itself
+        whole = False
+    if not whole:
+        raise ScanError("the 3MF file is put together from too many parts of parts", do=_AGAIN)
 
 
 _BEFORE: dict[str, Callable[[bytes], None]] = {

@@ -13,8 +13,8 @@ SMALLEST_MM, LARGEST_MM = 12.0, 110.0
 """Longest side of what gets scanned for a bridge: from two neighbouring teeth to a whole arch on its base.
 
 Basis: two lower incisors side by side are 10.5 mm wide (mean mesiodistal widths 5.0 and 5.5 mm: Wheeler and
-Ash, from memory), and no scan ends at their edge; an adult arch is 50 to 70 mm across, on a trimmed base about
-100 mm at most (common practice, no source).
+Ash, from memory), and no scan ends at their edge; an adult arch is 50 to 70 mm across, on a trimmed base
+about 100 mm at most (common practice, no source).
 """
 _TRIMMED = 0.001
 _IN_WORDS = {"um": "micrometres", "mm": "millimetres", "cm": "centimetres", "m": "metres", "in": "inches"}
@@ -62,7 +62,7 @@ def guess_unit(mesh: Mesh) -> UnitGuess:
     >>> print(guess_unit(wide(0.06)).question)
     Is this scan in metres? It is 0.06 wide, which would be 60 mm. Say so with unit = "m" in the case.
     """
-    low, high = np.quantile(mesh.vertices, [_TRIMMED, 1.0 - _TRIMMED], axis=0)
+    low, high = np.quantile(mesh.vertices, [_TRIMMED, 1.0 - _TRIMMED], axis=0, method="nearest")
     size = float(f"{np.max(high - low):.3g}")
     likely = [name for name, mm in LENGTH_IN_MM.items() if SMALLEST_MM <= size * mm <= LARGEST_MM]
     shown = {name: f"{size * LENGTH_IN_MM[name]:.3g} mm" for name in LENGTH_IN_MM}
