@@ -1,7 +1,8 @@
-"""The contact kernel against a general second-order cone solver on 1,000 random bridges, degenerate ones among them.
+"""The contact kernel against a general second-order cone solver on 1,000 random bridges, degenerate ones
+among them.
 
-Oracle: Clarabel (Goulart and Chen 2024, arXiv:2405.12762; Apache-2.0), an interior-point method that shares nothing with
-ours but the statement of the problem. Both programmes, agreement wanted: 1e-6 mm.
+Oracle: Clarabel (Goulart and Chen 2024, arXiv:2405.12762; Apache-2.0), an interior-point method that shares
+nothing with ours but the statement of the problem. Both programmes, agreement wanted: 1e-6 mm.
 """
 
 from __future__ import annotations
@@ -69,7 +70,7 @@ def random_contact(rng: np.random.Generator, pins: int, margins: int, walls: int
     tip = mouth - rng.uniform(1.5, 3.0, (pins, 1)) * axis
     frames = np.array([frame(a) for a in axis])
     place = rng.uniform([-13, -4, -3], [13, 4, 1], (margins + walls, 3))
-    out = np.vstack([rng.normal(0, 0.4, (margins, 3)) + [0, 0, 1], rng.normal(0, 1, (walls, 3)) + [0, 0, 0.2]])
+    out = np.vstack([rng.normal([0, 0, 1], 0.4, (margins, 3)), rng.normal([0, 0, 0.2], 1, (walls, 3))])
     out /= np.linalg.norm(out, axis=1)[:, None]
     origin = mouth.mean(axis=0)
     discs = disc_rows(np.vstack([mouth, tip]), np.concatenate([frames, frames]), origin)
@@ -152,7 +153,7 @@ def nothing_counted(rng: np.random.Generator) -> tuple[Contact, Float]:
 
 
 def hardly_in(rng: np.random.Generator) -> tuple[Contact, Float]:
-    """Radii within a micrometre of the smallest that lets the bridge in: openings at their worst conditioned."""
+    """Radii within a micrometre of the smallest that let the bridge in: openings at their worst."""
     contact, y = ordinary(rng)
     d = len(contact.discs)
     free = Contact(contact.discs, np.zeros((0, 6)), np.zeros(0, dtype=bool))
