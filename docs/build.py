@@ -5,9 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from pinseat.case.schema import case_schema
-
 from pinseat import reference
+from pinseat.case.schema import case_schema
 
 HERE = Path(__file__).parent / "reference"
 

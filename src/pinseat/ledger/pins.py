@@ -26,8 +26,8 @@ def frame(axis: Float) -> Float:
     Examples
     --------
     >>> frame(np.array([0.0, 0.0, 1.0])).round(6)
-    array([[ 1.,  0.,  0.],
-           [ 0.,  1.,  0.]])
+    array([[1., 0., 0.],
+           [0., 1., 0.]])
     """
     least = int(np.argmin(np.round(np.abs(axis), 9)))
     helper = np.zeros(3)
