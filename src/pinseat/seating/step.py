@@ -13,6 +13,7 @@ from pinseat.ledger.faces import Face
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.ledger.pins import PinField
 from pinseat.ledger.rows import FitLedger
+from pinseat.numerics.adaptive import until_stable
 from pinseat.numerics.sensitivity import total_order
 from pinseat.reference import value
 from pinseat.seating.assembly import assemble
@@ -25,18 +26,16 @@ from pinseat.seating.bridges import (
     largest_tilt_deg,
     seat_bridges,
 )
-from pinseat.seating.findings import Checked, findings, quantile_with_u
+from pinseat.seating.findings import Checked, findings
 from pinseat.seating.levers import levers
 from pinseat.seating.model import SeatingResult, Share
 from pinseat.seating.problem import Problem, build
-from pinseat.seating.verdict import GUARD, decide, settled
+from pinseat.seating.verdict import decide, settled
 
 Float = NDArray[np.float64]
 QUANTILES = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 BLOCK, MOST_TRIALS = 20_000, 200_000
-"""Virtual bridges a block, and at most."""
-STABLE_MM, STABLE_PART = 0.0005, 1.0 / 40.0
-"""How well the clearance lacking is known in the end, absolutely or as a part of its spread."""
+"""Virtual bridges in a further block, and at most altogether."""
 LEVER_TRIALS, SHARE_TRIALS = 5_000, 1_024
 """Bridges for each single change, and for each group of errors."""
 CLASS_UM = 10.0
@@ -213,11 +212,10 @@ def enough_bridges(
     threads: int | None = None,
     progress: Progress = quiet,
 ) -> Bridges:
-    """Virtual bridges in blocks until counting more could change nothing (after JCGM 101, 7.9).
+    """Virtual bridges in blocks until counting more could change nothing.
 
-    That is when the probability is clear of one half and of the wanted one, and the clearance lacking at
-    the wanted probability is known to :data:`STABLE_MM` or :data:`STABLE_PART` of its spread (two standard
-    errors), or at :data:`MOST_TRIALS`.
+    First until the clearance lacking is stable to one significant digit of its spread (JCGM 101, 7.9), then
+    until the probability is clear of one half and of the wanted one; at most :data:`MOST_TRIALS`.
 
     Parameters
     ----------
@@ -232,17 +230,20 @@ def enough_bridges(
     Bridges
     """
     blocks: list[Bridges] = []
-    while True:
-        start = BLOCK * len(blocks)
+
+    def draw(start: int, trials: int) -> Float:
+        progress("seating virtual bridges", 0.6 * start / MOST_TRIALS)
         blocks.append(
-            seat_bridges(problem, limit_mm=limit_mm, trials=BLOCK, start=start, seed=seed, threads=threads)
+            seat_bridges(problem, limit_mm=limit_mm, trials=trials, start=start, seed=seed, threads=threads)
         )
+        return blocks[-1].lacking_mm
+
+    until_stable(draw, digits=1, most_trials=MOST_TRIALS)
+    bridges = joined(blocks)
+    while len(bridges) + BLOCK <= MOST_TRIALS and not settled(chance(bridges.home), wanted):
+        draw(len(bridges), BLOCK)
         bridges = joined(blocks)
-        progress("seating virtual bridges", 0.6 * len(bridges) / MOST_TRIALS)
-        enough = max(STABLE_MM, STABLE_PART * float(np.std(bridges.lacking_mm)))
-        stable = GUARD * quantile_with_u(bridges.lacking_mm, wanted)[1] <= enough
-        if len(bridges) >= MOST_TRIALS or (stable and settled(chance(bridges.home), wanted)):
-            return bridges
+    return bridges
 
 
 def _shares(problem: Problem, limit_mm: float, seed: int) -> list[tuple[Share, ...]]:

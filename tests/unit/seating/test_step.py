@@ -13,7 +13,7 @@ from pinseat.ledger.handover import Handover
 from pinseat.seating.bridges import seat_bridges
 from pinseat.seating.model import SeatingResult
 from pinseat.seating.problem import build
-from pinseat.seating.step import BLOCK, enough_bridges, run
+from pinseat.seating.step import MOST_TRIALS, enough_bridges, run
 
 
 def upstream(made, **changed) -> Handover:
@@ -120,8 +120,15 @@ def test_tilt_beyond_small_angles_is_reported(make, one_row) -> None:
 
 
 def test_counting_stops_at_once_when_nothing_is_in_doubt(make, one_row) -> None:
+    """Two blocks of 10,000: the least with which JCGM 101, 7.9 can see a spread between blocks."""
     made = make(one_row(position=5.0, tilt=0.05), hole=0.75).assembly()
-    assert len(enough_bridges(build(made), 0.12, 0.9, seed=1)) == BLOCK
+    assert len(enough_bridges(build(made), 0.12, 0.9, seed=1)) == 20_000
+
+
+def test_counting_goes_on_where_the_probability_is_close_to_the_wanted_one(make, five) -> None:
+    problem = build(make(*five, hole=0.71).assembly())
+    p = seat_bridges(problem, limit_mm=0.12, trials=20_000, seed=1).home.mean()
+    assert 20_000 < len(enough_bridges(problem, 0.12, float(p), seed=1)) <= MOST_TRIALS
 
 
 def test_more_bridges_continue_the_same_series(make, five) -> None:
