@@ -19,7 +19,7 @@ Float = NDArray[np.float64]
 
 
 def smallest_circle_radius(points: Float) -> float:
-    """Of all circles on two points as diameter or through three points, the smallest that holds every point."""
+    """Of all circles on two points as diameter or through three, the smallest that holds every point."""
     circles = [((p + q) / 2, np.linalg.norm(p - q) / 2) for p, q in combinations(points, 2)]
     for p, q, r in combinations(points, 3):
         sides = np.array([q - p, r - p])

@@ -1,10 +1,10 @@
 """Fixed and floating fastener limits: parts at their worst still go together, with nothing to spare.
 
-ASME Y14.5-2009, Appendix B: with features at maximum material condition and at the extreme of their position
-tolerance, ``H = F + T`` (floating), ``H = F + T1 + T2`` (fixed) and ``H = F + T1 + T2 (1 + 2 P / D)`` (fixed, the
-tolerance zone of the pin not projected) leave "no interference, no clearance". H is the least hole, F the largest
-fastener, T the diameters of the tolerance zones, P the thickness of the clearance part, D the depth of the
-thread or press fit.
+ASME Y14.5-2009, Appendix B: with features at maximum material condition and at the extreme of their
+position tolerance, ``H = F + T`` (floating), ``H = F + T1 + T2`` (fixed) and ``H = F + T1 + T2 (1 + 2 P /
+D)`` (fixed, the tolerance zone of the pin not projected) leave "no interference, no clearance". H is the
+least hole, F the largest fastener, T the diameters of the tolerance zones, P the thickness of the
+clearance part, D the depth of the thread or press fit.
 """
 
 from __future__ import annotations
@@ -61,8 +61,8 @@ def test_floating_fasteners_just_go_together() -> None:
 
 
 def test_fixed_fasteners_that_lean_in_an_unprojected_zone() -> None:
-    # F 6.35, T1 0.2, T2 0.4, P 12, D 8: H = 8.15. The axis crosses its zone from one side to the other within D,
-    # so it leans by T2 / D and is T2 / 2 + P T2 / D off at the top of the part.
+    # F 6.35, T1 0.2, T2 0.4, P 12, D 8: H = 8.15. The axis crosses its zone from one side to the other
+    # within D, so it leans by T2 / D and is T2 / 2 + P T2 / D off at the top of the part.
     pin, t1, t2, height, depth = 6.35, 0.2, 0.4, 12.0, 8.0
     hole = pin + t1 + t2 * (1 + 2 * height / depth)
     assert hole == pytest.approx(8.15)
