@@ -149,9 +149,7 @@ def _tight(checked: Checked) -> Finding:
         "%",
         100.0 * checked.wanted,
         f"probability wanted, stated in the case; {aim.value:g} um is a stricter aim ({aim.basis})",
-        ""
-        if good
-        else "a stricter aim, not the limit: leave room for cement at the walls and finish the margins",
+        f"to come nearer to it, begin with the {checked.shares[0].group}" if not good else "",
     )
 
 

@@ -70,7 +70,7 @@ def decide(
         if below(down, EVEN):
             seen = f"{100.0 * down.probability:.1f} % of the virtual bridges come within {limit_um:g} um"
             return "will bind", f"only {seen}, whatever the missing readings would show"
-        return "cannot tell", f"readings are missing: {'; '.join(blind)} (as far as can be seen, {share})"
+        return "cannot tell", f"readings are missing: {'; '.join(blind)} (with that left open, {share})"
     if above(home, wanted):
         return "goes home", f"{share}, {100.0 * wanted:g} % wanted"
     if below(home, EVEN):

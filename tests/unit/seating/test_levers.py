@@ -124,3 +124,25 @@ def test_no_gain_is_no_lever() -> None:
     lacking = np.linspace(-0.02, 0.01, 1000)
     same = Bridges(np.zeros(1000), lacking, lacking, lacking <= 0.0)
     assert compare("do nothing", same, same) is None
+
+
+def test_every_candidate_is_a_bridge_that_can_be_built(make, five) -> None:
+    """Tight holes, long leaning pins, an old impression material: nearly every kind of change applies."""
+    old = replace(five[0], route="polysulfide", depth=replace(five[0].depth, mean=25.0, u=14.4))
+    assembly = make(old, *five[1:], hole=0.67, lean_deg=1.0, depths=(3.0, 3.0)).assembly()
+    found = changes(assembly)
+    assert {change.family for change in found} >= {
+        "clearance", "length", "mould", "test casting", "die span", "pin check", "impression", "recut"
+    }  # fmt: skip
+    assert len({change.words for change in found}) == len(found)
+    for change in found:
+        problem = build(change.assembly)
+        assert np.all(np.isfinite(problem.mean(problem.seat)))
+        assert problem.factor(problem.seat).shape == build(assembly).factor(problem.seat).shape
+
+
+def test_a_smaller_stock_pin_is_named_by_its_size(make, five) -> None:
+    assembly = make(*five, hole=0.70).assembly()
+    thick = replace(assembly, pin_mm=np.full(6, 0.65))
+    words = [change.words for change in changes(thick) if change.family == "clearance"]
+    assert words[0] == "use the smaller stock pin, 0.61 mm instead of 0.65 mm"
