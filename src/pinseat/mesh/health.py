@@ -118,7 +118,13 @@ def health(mesh: Mesh) -> Health:
 
 def duplicate_faces(mesh: Mesh) -> NDArray[np.bool_]:
     """Triangles with the same three corners as one before them, in whatever order; (m,) bool."""
-    corners = np.sort(mesh.faces, axis=1).astype(np.int64)
+    with np.errstate(over="ignore"):
+        mixed = (mesh.faces.astype(np.uint64) + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15)
+        mixed = (mixed ^ (mixed >> np.uint64(31))) * np.uint64(0xBF58476D1CE4E5B9)
+        key = np.sort(mixed[:, 0] + mixed[:, 1] + mixed[:, 2])  # equal for equal corners in any order
+    if (key[1:] != key[:-1]).all():
+        return np.zeros(len(mesh.faces), bool)
+    corners = np.sort(mesh.faces, axis=1)
     order = np.lexsort(corners.T[::-1])
     again = np.zeros(len(corners), bool)
     again[order[1:]] = (corners[order[1:]] == corners[order[:-1]]).all(axis=1)

@@ -23,7 +23,7 @@ plate, where nobody can tell.
 """
 FEWEST_PIXELS = 50
 _GOLDEN = np.pi * (3.0 - np.sqrt(5.0))
-_VIEWS = 16
+_VIEWS = 8
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,6 +6,7 @@ import io
 import re
 import warnings
 import zipfile
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -276,6 +277,7 @@ def _before_3mf(data: bytes) -> None:
     except (
         zipfile.BadZipFile,
         zipfile.LargeZipFile,
+        zlib.error,
         NotImplementedError,
         RuntimeError,
         EOFError,

@@ -66,21 +66,21 @@ def _arch(palate_mm: float = 0.0, step: float = 0.4) -> Mesh:
     return Mesh(mesh.vertices, mesh.faces[keep.ravel()[mesh.faces].all(axis=1)])
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def sheet() -> Body:
     return _sheet
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def cube() -> Body:
     return _cube
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def ball() -> Body:
     return _ball
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def arch() -> Body:
     return _arch

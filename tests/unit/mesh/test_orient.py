@@ -15,11 +15,9 @@ def turned(mesh: Mesh, which=slice(None)) -> Mesh:
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.sets(st.integers(0, 127), max_size=60))
-def test_any_few_turned_triangles_are_turned_back(which):
-    from tests.unit.mesh.conftest import _ball
-
-    mesh = _ball(5.0, 2)
+@given(which=st.sets(st.integers(0, 127), max_size=60))
+def test_any_few_turned_triangles_are_turned_back(ball, which):
+    mesh = ball(5.0, 2)
     wound = wind_alike(turned(mesh, sorted(which)))
     np.testing.assert_array_equal(np.flatnonzero(wound.turned), sorted(which))
     np.testing.assert_array_equal(wound.faces, mesh.faces)
