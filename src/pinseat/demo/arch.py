@@ -16,7 +16,7 @@ from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
 from pinseat.demo.preparation import Preparation
-from pinseat.demo.solids import Profiles, cross, join
+from pinseat.demo.solids import Profiles, cross, join, turn
 from pinseat.demo.teeth import Crown, crown
 
 Float = NDArray[np.float64]
@@ -24,7 +24,7 @@ Float = NDArray[np.float64]
 UPPER = (17, 16, 15, 14, 13, 12, 11, 21, 22, 23, 24, 25, 26, 27)
 HALF_WIDTH_MM, LENGTH_MM = 27.0, 45.0
 _LEAN_DEG = {1: 14.0, 2: 11.0, 3: 4.0, 4: -4.0, 5: -5.0, 6: -7.0, 7: -8.0}
-_TIP_DEG = {1: 2.0, 2: 4.0, 3: 5.0, 4: 2.0, 5: 2.0, 6: 0.0, 7: 0.0}
+_TIP_DEG = {1: 1.5, 2: 2.5, 3: 5.0, 4: 2.0, 5: 2.0, 6: 0.0, 7: 0.0}
 _LEVEL_MM = {1: 0.0, 2: -0.7, 3: 0.1, 4: -0.3, 5: -0.4, 6: -0.5, 7: -0.4}
 _INWARD_MM = {1: 0.0, 2: 0.2, 3: -0.1, 4: 1.3, 5: 1.5, 6: 2.0, 7: 2.0}
 _CONTACT = {1: 0.76, 2: 0.65, 3: 0.62, 4: 0.68, 5: 0.68, 6: 0.66, 7: 0.66}
@@ -137,11 +137,11 @@ class Placed:
 
     def local(self, points: Float) -> Float:
         """World points, (3, n), in the crown's frame."""
-        return np.asarray(self.axes @ (points - self.origin[:, None]))
+        return turn(self.axes, points - self.origin[:, None])
 
     def world(self, q: Float) -> Float:
         """Points of the crown's frame, (3, n), in the world."""
-        return np.asarray(self.axes.T @ q + self.origin[:, None])
+        return turn(self.axes.T, q) + self.origin[:, None]
 
     def fields(self, points: Float) -> tuple[Float, Float]:
         """Distance to the tooth as it stands prepared, and to its collar of gum.
@@ -172,7 +172,7 @@ class Placed:
         beside = np.where(part < 0.0, *self.papilla)
         margin = 0.7 + (beside - 0.7) * np.abs(part) ** 2.4
         depth = np.clip(margin - q[2], 0.0, 6.0)
-        thick = 0.34 + 0.14 * depth + 0.25 * part * part * np.clip(depth, 0.0, 1.0)
+        thick = 0.3 - 0.26 * np.minimum(np.abs(part) ** 3, 1.0) + 0.15 * depth
         return cross(body - thick, 0.8 * (q[2] - margin), 0.7)
 
 
@@ -229,7 +229,7 @@ class Arch:
         """How far a point lies inside the scanned strip; negative outside, mm."""
         along, out = self.curve.coordinates(points.T)
         top, _, centre = self.gum(along)
-        below = np.where(out > centre, 4.2, 5.5)
+        below = np.where(out > centre, 3.5, 4.3)
         height = points[:, 2] - (top - below)
         ends = np.minimum(along - self.ends_mm[0], self.ends_mm[1] - along)
         return np.minimum(np.minimum(height, ends), 12.0 - np.abs(out - centre))
@@ -259,7 +259,8 @@ def arch(
     Parameters
     ----------
     teeth : sequence of int
-        FDI numbers, a stretch of :data:`UPPER` in its order; with the missing ones.
+        FDI numbers, a stretch of :data:`UPPER` in its order, with the missing ones; the scan of a stretch
+        begins and ends in the middle of its outer teeth.
     missing : sequence of int
         Those of them that are not there: a ridge takes their place.
     preparations : dict
@@ -275,7 +276,10 @@ def arch(
     placed = [_place(c, curve, lengths[i : i + 2]) for i, c in enumerate(crowns)]
     gum = _gum(placed, lengths, curve, set(missing))
     first, last = UPPER.index(teeth[0]), UPPER.index(teeth[-1])
-    ends = (float(lengths[first]) - 2.0, float(lengths[last + 1]) + 2.0)
+    ends = (
+        float(lengths[0] - 2.0 if first == 0 else 0.5 * (lengths[first] + lengths[first + 1])),
+        float(lengths[-1] + 2.0 if last == 13 else 0.5 * (lengths[last] + lengths[last + 1])),
+    )
     standing = [
         _dressed(p, i, set(teeth) - set(missing), preparations)
         for i, p in enumerate(placed)

@@ -56,7 +56,7 @@ class Bench:
     chain: dict[str, str]
 
 
-_FEET = ((11, 1, -2.2, 0.6), (11, 2, 1.9, 0.4), (22, 1, 14.6, -1.3))
+_FEET = ((11, 1, -2.0, 1.2), (11, 2, 0.4, -2.6), (22, 1, 13.8, 0.2))
 SPIRAL_DEG = 1.4
 GUIDE_MM = 8.0
 
@@ -92,7 +92,7 @@ def bench(seed: int, chain: dict[str, str]) -> Bench:
     for kind, points in ends.items():
         for i, j in combinations(range(len(pins)), 2):
             true = float(np.linalg.norm(points[i] - points[j]))
-            repeats = tuple(round(true + e, 2) for e in rng.normal(scale=0.012, size=2))
+            repeats = tuple(round(true + e, 2) for e in rng.normal(scale=0.008, size=2))
             readings.append(BenchReading(kind, (pins[i].name, pins[j].name), repeats))
     return Bench(
         number="F-0120",

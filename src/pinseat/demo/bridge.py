@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.demo.arch import Arch, Placed, arch
-from pinseat.demo.preparation import Groove, Preparation, StandingPin
+from pinseat.demo.preparation import CHAMFER_WIDTH_MM, Groove, Ledge, Preparation, StandingPin
 from pinseat.demo.solids import Profiles
 from pinseat.ledger.faces import FaceKind
 from pinseat.ledger.pins import frame
@@ -39,7 +39,7 @@ class Retainer:
 
 CENTRAL = Retainer(11, ((-0.5, 0.0, 0.63), (0.5, 0.0, 0.63), (0.0, -0.52, 0.34)))
 LATERAL = Retainer(22, ((0.4, 0.0, 0.62), (0.05, -0.5, 0.36)), groove=True)
-_FOUR = ((-0.48, -0.02, 0.64), (0.48, -0.02, 0.64), (-0.42, -0.58, 0.36), (0.42, -0.58, 0.36))
+_FOUR = ((-0.48, -0.02, 0.64), (0.48, -0.02, 0.64), (-0.36, -0.56, 0.38), (0.36, -0.56, 0.38))
 CANINES = (Retainer(13, _FOUR), Retainer(23, _FOUR))
 
 
@@ -105,14 +105,21 @@ def _prepare(r: Retainer, placed: Placed, draw: Float, pins: PinSet, rng: np.ran
         )
         standing.append(StandingPin(number, foot, axis, diameter, protrusion))
     high = [p.foot for p in standing if p.foot[2] > 0.5 * c.length_mm]
-    ledge = (float(np.mean([f @ draw for f in high])), float(np.mean([f[1] for f in high])) + 0.4)
+    sides = (min(-0.35, *(f[0] - 0.4 for f in high)), max(f[0] + 0.4 for f in high))
+    ledge = Ledge(
+        height_mm=float(np.mean([f @ draw for f in high])),
+        wall_mm=float(np.mean([f[1] for f in high])) + 0.4,
+        sides_mm=(float(sides[0]), float(sides[1])),
+    )
     finish = 0.14 * c.length_mm + 0.6
     slice_mm = 0.45 if r.groove else 0.3
     foot = np.array([-size[0] + slice_mm, -0.1 * size[1], finish + 2.0])
     grooves = (Groove(foot, 0.45),) if r.groove else ()
+    across = np.linspace(-1.2 * size[0], 1.2 * size[0], 200)
+    edge = Profiles.through(across, c.edge(across))
     middle = Profiles(c.sections.start_mm, c.sections.step_mm, c.sections.table[2:3])
     return Preparation(
-        draw, tuple(standing), 0.72, (ledge,), finish, 0.45, slice_mm, size[0], middle, grooves
+        draw, tuple(standing), 0.72, ledge, finish, 0.45, slice_mm, size[0], middle, edge, grooves
     )
 
 
@@ -133,11 +140,33 @@ def picks(model: Arch) -> list[tuple[FaceKind, int, Float]]:
         prep, c = placed.preparation, placed.crown
         if prep is None:
             continue
-        height, wall = prep.ledges[0]
-        floor = (height - wall * prep.draw[1]) / prep.draw[2]
-        places: list[tuple[FaceKind, tuple[float, float, float]]] = [
-            ("ledge", (0.0, wall - 0.5, floor)),
-            ("wall", (0.0, wall, floor + 0.8)),
-        ]
-        found.extend((kind, c.tooth, np.array(p)) for kind, p in places)
+        found.extend((kind, c.tooth, place) for kind, place in _places(placed, prep))
     return found
+
+
+def _places(placed: Placed, prep: Preparation) -> list[tuple[FaceKind, Float]]:
+    c = placed.crown
+    w = 0.5 * c.width_mm
+    wall = prep.ledge.wall_mm
+    floor = (prep.ledge.height_mm - wall * prep.draw[1]) / prep.draw[2]
+    places: list[tuple[FaceKind, Float]] = []
+    for part in (-0.5, 0.0, 0.5):
+        low = np.array([part * w, -c.depth_mm, prep.finish_mm + 1.2 * part * part + 0.5 * CHAMFER_WIDTH_MM])
+        places.append(("margin", _first(placed, prep, low, np.array([0.0, 1.0, 0.0]))))
+    for part in (-0.4, 0.5):
+        high = np.array([part * w, 0.0, c.length_mm + 2.0])
+        high[1] = prep.bevel(high[:, None])[0] - 0.28
+        places.append(("margin", _first(placed, prep, high, np.array([0.0, 0.0, -1.0]))))
+    places.append(("ledge", np.array([0.0, wall - 0.45, floor])))
+    places.append(("wall", np.array([0.0, wall, floor + 0.9])))
+    for groove in prep.grooves:
+        inward = np.array([0.9, -0.3, 1.2]) * np.array([groove.radius_mm, groove.radius_mm, 1.0])
+        places.append(("groove", groove.foot + inward))
+    return places
+
+
+def _first(placed: Placed, prep: Preparation, start: Float, direction: Float) -> Float:
+    """Where a straight line first meets the prepared tooth."""
+    q = start[:, None] + direction[:, None] * np.linspace(0.0, 10.0, 2001)
+    inside = prep.apply(q, placed.crown.closed(q, placed.crown.body(q))) < 0.0
+    return np.asarray(q[:, int(np.argmax(inside))])

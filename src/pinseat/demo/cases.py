@@ -67,7 +67,7 @@ def build(name: str, *, seed: int | None = None, triangles: int = 300_000) -> Sc
     seed : int, optional
         Another case of the same kind; left out, always the same one.
     triangles : int
-        About how many the scan has; edges are 0.10 mm on the prepared teeth at 300,000.
+        About how many the scan has, at least 120,000; edges are 0.10 mm on the prepared teeth at 300,000.
 
     Returns
     -------
@@ -76,7 +76,7 @@ def build(name: str, *, seed: int | None = None, triangles: int = 300_000) -> Sc
     Raises
     ------
     CaseError
-        If there is no such case.
+        If there is no such case, or too few triangles to show a pin.
 
     Examples
     --------
@@ -89,6 +89,8 @@ def build(name: str, *, seed: int | None = None, triangles: int = 300_000) -> Sc
         plan = _PLANS[name]
     except KeyError:
         raise CaseError("there is no such demo", value=name, limit=", ".join(NAMES)) from None
+    if triangles < 120_000:
+        raise CaseError("so coarse a scan shows no pins", value=f"{triangles}", limit="at least 120,000")
     edge_mm = 0.10 * float(np.sqrt(300_000 / triangles))
     return _scanned(plan, plan.seed if seed is None else seed, Scanner(), edge_mm)
 

@@ -16,6 +16,10 @@ from pinseat.ledger.faces import FaceKind
 from pinseat.mesh.model import Mesh
 
 Float = NDArray[np.float64]
+COARSEST_HALVED_MM = 0.16
+"""Beyond this the coarse grid would no longer show a pin, and the whole scan gets the same edge length."""
+PICKING_MM = 0.07
+"""Standard deviation of a pick in each direction, before it falls on the surface."""
 
 
 def surface(model: Arch, edge_mm: float, rng: np.random.Generator) -> Mesh:
@@ -25,7 +29,7 @@ def surface(model: Arch, edge_mm: float, rng: np.random.Generator) -> Mesh:
     ----------
     model : Arch
     edge_mm : float
-        Edge length on the prepared teeth; elsewhere twice that, where that still shows a pin.
+        Edge length on the prepared teeth; elsewhere twice that, up to :data:`COARSEST_HALVED_MM`.
     rng : numpy.random.Generator
         Draws the ragged rim.
 
@@ -35,8 +39,8 @@ def surface(model: Arch, edge_mm: float, rng: np.random.Generator) -> Mesh:
         Vertices within a fraction of a micrometre of the model.
     """
     low, high = model.box()
-    halved = edge_mm <= 0.13
-    mesh = isosurface(model.distance, model.rim, low, high, (2.15 if halved else 1.075) * edge_mm)
+    halved = edge_mm <= COARSEST_HALVED_MM
+    mesh = isosurface(model.distance, model.rim, low, high, (2.2 if halved else 1.1) * edge_mm)
     mesh = scanning.trim(mesh, model.rim(mesh.vertices) > scanning.ragged(mesh.vertices, rng))
     mesh = relax(mesh, 3)
     if halved:
@@ -84,14 +88,15 @@ def scan(
     """
     clean = surface(model, edge_mm, rng)
     placing = scanning.placing(clean.vertices, scanner, rng)
-    spare = _spare(model, clean.vertices)
-    pierced, _, holes = scanning.pierce(clean, scanner.holes, spare, rng)
+    spare, normals = _spare(model, clean.vertices), vertex_normals(clean)
+    hidden = np.flatnonzero((spare > 1.2) & (normals[:, 2] < 0.35))
+    pierced, holes = scanning.pierce(clean, scanner.holes, hidden, rng)
     noise = 1e-3 * scanner.noise_um * rng.normal(size=len(clean.vertices))
-    noisy = clean.vertices + noise[:, None] * vertex_normals(clean)
-    mesh = used(placing.points(noisy), pierced.faces)
+    mesh = used(placing.points(clean.vertices + noise[:, None] * normals), pierced.faces)
     if scanner.speck:
-        air = clean.vertices[rng.integers(len(clean.vertices))] + np.array([0.0, 0.0, 14.0])
-        mesh = scanning.together(mesh, scanning.speck(placing.points(air[None])[0], rng))
+        upward = np.flatnonzero((spare > 1.2) & (normals[:, 2] > 0.9))
+        air = clean.vertices[upward[rng.integers(len(upward))]] + np.array([[0.0, 0.0, 2.5]])
+        mesh = scanning.together(mesh, scanning.speck(placing.points(air)[0], rng))
     faces = _faces(model, picks, placing, rng)
     prepared = [p for p in model.teeth if p.preparation is not None]
     truth = Truth(
@@ -133,7 +138,9 @@ def _pins(placed: Placed, placing: Placing) -> list[TruePin]:
 
 def _middle(placed: Placed, placing: Placing) -> Float:
     c = placed.crown
-    return placing.points(placed.world(np.array([[0.0], [0.0], [0.5 * c.length_mm]])).T)[0]
+    q = np.stack([np.zeros(200), np.linspace(c.depth_mm, 0.0, 200), np.full(200, 0.5 * c.length_mm)])
+    facing = int(np.argmax(c.closed(q, c.body(q)) < 0.0))
+    return placing.points(placed.world(q[:, facing : facing + 1]).T)[0]
 
 
 def _faces(
@@ -145,12 +152,12 @@ def _faces(
     if not picks:
         return ()
     points = np.stack([model.placed(tooth).world(q[:, None])[:, 0] for _, tooth, q in picks])
-    points = project(model.distance, points + rng.normal(scale=0.07, size=points.shape), 3)
+    points = project(model.distance, points + rng.normal(scale=PICKING_MM, size=points.shape), 3)
     small = 1e-3
     rise = [(model.distance(points + small * e) - model.distance(points - small * e)) for e in np.eye(3)]
     normals = np.stack(rise, axis=1)
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
-    normals = placing.directions(points, normals)
+    normals = placing.directions(normals)
     points = placing.points(points)
     return tuple(
         TrueFace(kind, tooth, p, n) for (kind, tooth, _), p, n in zip(picks, points, normals, strict=True)

@@ -69,13 +69,29 @@ FRONT = Plan(
         "investment": "gypsum bonded",
         "alloy": "gold type 3",
     },
+    measured=(
+        {
+            "copy": "investment",
+            "error": "scale",
+            "mean": 1.68,
+            "u": 0.05,
+            "how": "three own test bars of this mix, invented for this example",
+        },
+        {
+            "copy": "pattern",
+            "error": "scale",
+            "mean": -0.20,
+            "u": 0.05,
+            "how": "wax bars under the measuring microscope, invented for this example",
+        },
+    ),
 )
 SPAN = Plan(
     number="F-0114",
     title="a training arch: four incisors missing, retainers 13 and 23",
     note=(
         "An invented case. All four upper incisors are missing; both canines were cut for four pins each, "
-        "with little play in the holes. The pins are parallel and the teeth are well cut. Something later "
+        "with the usual play in the holes. The pins are parallel and the teeth are well cut. Something later "
         "in the chain will keep the bridge from going home, and pinseat should say what."
     ),
     seed=114,
@@ -85,19 +101,19 @@ SPAN = Plan(
     pins=PinSet((0.65, 0.0), (3.0, 0.02), (0.03, 0.12), 0.08),
     hole_diameter_mm=0.70,
     hole_depth_mm=2.0,
-    cast_pin_diameter_mm=0.65,
+    cast_pin_diameter_mm=0.60,
     chain={
         "impression": "addition silicone",
         "die": "silver plated",
         "pattern": "inlay wax",
         "investment": "gypsum bonded",
-        "alloy": "high palladium",
+        "alloy": "gold type 4",
     },
     measured=(
         {
             "copy": "investment",
             "error": "scale",
-            "mean": 1.40,
+            "mean": 1.25,
             "u": 0.05,
             "how": "three own test bars, invented for this example",
         },

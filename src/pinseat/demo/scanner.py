@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pinseat.demo.solids import dot, turn
 from pinseat.demo.surface import largest, used
 from pinseat.mesh.model import Mesh
 
@@ -60,21 +61,21 @@ class Placing:
 
     def points(self, points: Float) -> Float:
         """Model points in the scan, (n, 3)."""
-        return (points + self._warp(points)) @ self.rotation.T + self.shift
+        moved = (points + _warp(self.bend, (points - self.middle) / self.size)).T
+        return turn(self.rotation, moved).T + self.shift
 
-    def directions(self, points: Float, directions: Float) -> Float:
-        """Unit surface normals of the model, seen in the scan; the warp turns them by less than 0.01 deg."""
-        del points
-        return np.asarray(directions @ self.rotation.T)
-
-    def _warp(self, points: Float) -> Float:
-        return np.asarray(_polynomials((points - self.middle) / self.size) @ self.bend.T)
+    def directions(self, directions: Float) -> Float:
+        """Unit normals of the model, (n, 3), in the scan; the warp turns them by less than 0.01 deg."""
+        return turn(self.rotation, directions.T).T
 
 
-def _polynomials(p: Float) -> Float:
+def _warp(bend: Float, p: Float) -> Float:
     x, y, z = p.T
-    terms = [x * x, y * y, x * y, x * z, y * z, x**3, y**3, x * x * y, x * y * y, z * x * y]
-    return np.stack(terms, axis=1)
+    terms = (x * x, y * y, x * y, x * z, y * z, x**3, y**3, x * x * y, x * y * y, x * y * z)
+    total = np.zeros_like(p)
+    for weight, term in zip(bend.T, terms, strict=True):
+        total += term[:, None] * weight
+    return total
 
 
 def placing(vertices: Float, scanner: Scanner, rng: np.random.Generator) -> Placing:
@@ -94,7 +95,7 @@ def placing(vertices: Float, scanner: Scanner, rng: np.random.Generator) -> Plac
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     middle, size = 0.5 * (low + high), np.full(3, 0.5 * float((high - low).max()))
     bend = rng.normal(size=(3, 10))
-    largest_mm = np.linalg.norm(_polynomials((vertices - middle) / size) @ bend.T, axis=1).max()
+    largest_mm = np.linalg.norm(_warp(bend, (vertices - middle) / size), axis=1).max()
     bend *= 1e-3 * scanner.warp_um / largest_mm
     q, r = np.linalg.qr(rng.normal(size=(3, 3)))
     q = q * np.sign(np.diag(r))
@@ -122,43 +123,40 @@ def ragged(points: Float, rng: np.random.Generator) -> Float:
         for _ in range(2):
             wave = rng.normal(size=3)
             wave *= 2.0 * np.pi / wavelength / np.linalg.norm(wave)
-            total += 0.5 * height * np.sin(points @ wave + rng.uniform(0.0, 6.28))
+            total += 0.5 * height * np.sin(dot(wave, points.T) + rng.uniform(0.0, 6.28))
     return total
 
 
 def pierce(
-    mesh: Mesh, count: int, spare: Float, rng: np.random.Generator
-) -> tuple[Mesh, NDArray[np.bool_], tuple[tuple[Float, float], ...]]:
+    mesh: Mesh, count: int, hidden: NDArray[np.intp], rng: np.random.Generator
+) -> tuple[Mesh, tuple[tuple[Float, float], ...]]:
     """Leave out small places, as where the scanner did not look.
 
     Parameters
     ----------
     mesh : Mesh
     count : int
-    spare : (n,) array
-        How far each vertex lies from anything that must be seen, mm.
+    hidden : (k,) array
+        Vertices round which a place may be left out.
     rng : numpy.random.Generator
 
     Returns
     -------
     mesh : Mesh
         With all vertices, fewer faces.
-    seen : (m,) bool array
-        Faces that were kept.
     holes : tuple of (centre, radius)
     """
     seen = np.ones(len(mesh.faces), bool)
     holes = []
-    places = np.flatnonzero(spare > 1.2)
     for _ in range(count):
-        centre = mesh.vertices[places[rng.integers(len(places))]]
+        centre = mesh.vertices[hidden[rng.integers(len(hidden))]]
         radius = float(rng.uniform(0.3, 0.7))
         offset = mesh.vertices - centre
         away = np.sqrt((offset * offset).sum(axis=1))
         inside = away < radius * (1.0 + 0.25 * np.sin(7.0 * offset[:, 0] / radius + rng.uniform(0.0, 6.0)))
         seen &= ~inside[mesh.faces].any(axis=1)
         holes.append((centre, radius))
-    return Mesh(mesh.vertices, mesh.faces[seen]), seen, tuple(holes)
+    return Mesh(mesh.vertices, mesh.faces[seen]), tuple(holes)
 
 
 def speck(near: Float, rng: np.random.Generator) -> Mesh:

@@ -16,6 +16,36 @@ from scipy.interpolate import PchipInterpolator
 Float = NDArray[np.float64]
 
 
+def dot(v: Float, q: Float) -> Float:
+    """Part of each point along a direction, term by term, so that it is the same on any number of threads.
+
+    Parameters
+    ----------
+    v : (3,) array
+    q : (3, n) array
+
+    Returns
+    -------
+    (n,) array
+    """
+    return np.asarray(v[0] * q[0] + v[1] * q[1] + v[2] * q[2])
+
+
+def turn(matrix: Float, q: Float) -> Float:
+    """Points in another frame; see :func:`dot`.
+
+    Parameters
+    ----------
+    matrix : (3, 3) array
+    q : (3, n) array
+
+    Returns
+    -------
+    (3, n) array
+    """
+    return np.stack([dot(row, q) for row in matrix])
+
+
 def join(a: Float, b: Float, reach_mm: float) -> Float:
     """Union of two solids with a fillet.
 
@@ -128,8 +158,8 @@ def cylinder(
     array([0.5 , 0.75])
     """
     offset = points - foot[:, None]
-    along = axis @ offset
-    across = np.sqrt(np.maximum((offset * offset).sum(axis=0) - along * along, 0.0))
+    along = dot(axis, offset)
+    across = np.sqrt(np.maximum(dot(offset, offset) - along * along, 0.0))
     side, end = across - (radius_mm - rim_mm), along - (top_mm - rim_mm)
     outside = np.hypot(np.maximum(side, 0.0), np.maximum(end, 0.0))
     return outside + np.minimum(np.maximum(side, end), 0.0) - rim_mm

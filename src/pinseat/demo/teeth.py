@@ -35,7 +35,7 @@ class Ridge:
 
     start: tuple[float, float, float]
     end: tuple[float, float, float]
-    slope: float = 0.62
+    slope: float = 0.72
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ _CANINE = Shape(
     heights=(0.12, 0.25, 0.4, 0.55, 0.7, 0.82, 0.92, 1.0),
     mesial=(0.8, 0.88, 0.95, 0.985, 1.0, 0.99, 0.95, 0.9),
     distal=(0.82, 0.92, 0.985, 1.0, 0.985, 0.94, 0.88, 0.8),
-    facial=(0.95, 1.0, 1.0, 0.93, 0.8, 0.66, 0.5, 0.36),
+    facial=(0.91, 0.95, 0.95, 0.88, 0.76, 0.63, 0.48, 0.35),
     lingual=(-0.98, -1.0, -0.84, -0.56, -0.3, -0.16, -0.07, 0.0),
     squareness=(2.0, 2.3),
     taper=0.2,
@@ -193,12 +193,17 @@ class Crown:
         """
         mesial, distal, centre, half, power = self.sections(q[2])
         x, y = q[0], (q[1] - centre) / half
-        width = np.where(x < 0.0, mesial, distal) * (1.0 + self.shape.taper * np.clip(y, -1.5, 1.5))
+        width = np.where(x < 0.0, mesial, distal) * self._narrowing(y)
         ax, ay = np.abs(x / width) + 1e-9, np.abs(y) + 1e-9
         px, py = ax**power, ay**power
         ratio = (px + py) ** (1.0 / power)
         slope = ratio / (px + py) * np.hypot(px / ax / width, py / ay / half)
         return (ratio - 1.0) / np.maximum(slope, 0.02)
+
+    def _narrowing(self, y: Float) -> Float:
+        """Width at a depth over the largest width: less towards the tongue."""
+        taper = self.shape.taper
+        return np.asarray((1.0 + taper * np.clip(y, -1.5, 1.5)) / (1.0 + 0.5 * taper * taper))
 
     def closed(self, q: Float, body: Float) -> Float:
         """Distance to the whole crown.
@@ -216,30 +221,34 @@ class Crown:
         """
         if self.shape.ridges:
             return cross(body, 0.8 * (q[2] - self._biting_face(q)), 1.1)
-        relief = self._lingual_relief(q)
-        return cross(body - relief, q[2] - self._edge(q[0]), 0.7)
+        relief = self._relief(q)
+        return cross(body - relief, q[2] - self.edge(q[0]), 0.7)
 
-    def _edge(self, x: Float) -> Float:
+    def edge(self, x: Float) -> Float:
+        """Height of the edge of an incisor or canine over the width, mm."""
         if self.place == 3:
             tip = np.where(x < 0.0, 0.42, 0.58)
-            return self.length_mm + 0.3 - tip * (np.sqrt(x * x + 0.55) - 0.3)
+            return self.length_mm - tip * (np.sqrt(x * x + 0.45) - 0.45**0.5)
         part = x / (0.5 * self.width_mm)
-        return self.length_mm - 0.25 * part - 0.35 * part**2 - 0.45 * np.maximum(part, 0.0) ** 4
+        return self.length_mm - 0.045 - 0.25 * part - 0.35 * part**2 - 0.45 * np.maximum(part, 0.0) ** 4
 
-    def _lingual_relief(self, q: Float) -> Float:
+    def _relief(self, q: Float) -> Float:
+        """Marginal ridges, hollow and lobes of a front tooth, outward, mm."""
         across, up = q[0] / (0.5 * self.width_mm), q[2] / self.length_mm
         lingual = np.clip(0.5 - (q[1] - 0.1 * self.depth_mm) / 0.6, 0.0, 1.0)
         lingual = lingual * lingual * (3.0 - 2.0 * lingual)
-        edges = 0.35 * np.exp(-(((np.abs(across) - 0.78) / 0.2) ** 2))
+        edges = 0.35 * np.exp(-(((np.abs(across) - 0.72) / 0.17) ** 2))
         hollow = 0.25 * np.exp(-((across / 0.42) ** 2))
         high = np.exp(-(((up - 0.6) / 0.24) ** 2))
         ridge = 0.25 * np.exp(-((across / 0.16) ** 2)) * (self.place == 3)
         faces = 0.22 * np.exp(-((across / 0.3) ** 2)) * np.exp(-(((up - 0.5) / 0.5) ** 2)) * (self.place == 3)
-        return lingual * high * (edges - hollow + ridge) + (1.0 - lingual) * faces
+        lobes = 0.05 * np.cos(3.0 * np.pi * across) * np.clip(up - 0.2, 0.0, 0.5) * (self.place < 3)
+        return lingual * high * (edges - hollow + ridge) + (1.0 - lingual) * (faces + lobes)
 
     def _biting_face(self, q: Float) -> Float:
         scale = np.array([0.5 * self.width_mm, 0.5 * self.depth_mm])
         top = np.full(q.shape[1], -9.0)
+        raised = 0.2 if self.place < 6 else 0.0
         for ridge in self.shape.ridges:
             a, b = np.asarray(ridge.start), np.asarray(ridge.end)
             run = (b[:2] - a[:2]) * scale
@@ -247,8 +256,8 @@ class Crown:
             x, y = q[0] - a[0] * scale[0], q[1] - a[1] * scale[1]
             part = np.clip((x * run[0] + y * run[1]) / long, 0.0, 1.0) if long else np.zeros_like(x)
             fall = ridge.slope * (np.sqrt((x - part * run[0]) ** 2 + (y - part * run[1]) ** 2 + 0.16) - 0.4)
-            height = self.length_mm - (a[2] + part * (b[2] - a[2])) - fall
-            top = cross(top, height, 0.22)
+            height = self.length_mm + raised - (a[2] + part * (b[2] - a[2])) - fall
+            top = cross(top, height, 0.13)
         return top
 
 
