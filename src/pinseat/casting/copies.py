@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
+from dataclasses import replace
+from typing import Any, Literal
 
 from pinseat.case.model import Case, Measured
-from pinseat.errors import CastingError, ReferenceValueError
+from pinseat.errors import CastingError
+from pinseat.ledger.copies import UNIT, Error, reference_row
 from pinseat.ledger.rows import Entry, Row
-from pinseat.reference import value
 
 Copy = Literal["impression", "die", "pattern", "investment", "alloy"]
 COPIES: tuple[Copy, ...] = ("impression", "die", "pattern", "investment", "alloy")
-Error = Literal["scale", "position", "tilt", "depth"]
-UNIT: dict[Error, Literal["%", "um", "deg"]] = {"scale": "%", "position": "um", "tilt": "deg", "depth": "um"}
-NAME_UNIT = {"%": "percent", "um": "um", "deg": "deg"}
 LARGEST_SCALE_PERCENT = 10.0
 """More than twice the largest change of length of any material in the chain."""
 
@@ -39,33 +37,9 @@ def ledger_rows(case: Case) -> tuple[Row, ...]:
     readings = _readings(case)
     rows = []
     for copy in COPIES:
-        route: str = getattr(case.chain, copy)
-        entries = {
-            error: measured_entry(reading)
-            if (reading := readings.get((copy, error)))
-            else reference_entry(copy, route, error)
-            for error in UNIT
-        }
-        rows.append(Row(copy=copy, route=route, **entries))
+        measured: dict[str, Any] = {e: measured_entry(r) for (of, e), r in readings.items() if of == copy}
+        rows.append(replace(reference_row(copy, getattr(case.chain, copy)), **measured))
     return tuple(rows)
-
-
-def reference_entry(copy: Copy, route: str, error: Error) -> Entry:
-    """The reference value for one error of one copy, named like ``ledger.die.silver_plated.scale_percent``.
-
-    Examples
-    --------
-    >>> entry = reference_entry("die", "silver plated", "scale")
-    >>> entry.mean, round(entry.u, 3), entry.unit, entry.basis
-    (0.0, 0.115, '%', 'assumed')
-    """
-    unit = UNIT[error]
-    found = value(f"ledger.{copy}.{route.replace(' ', '_')}.{error}_{NAME_UNIT[unit]}")
-    if found.uncertainty is None:
-        raise ReferenceValueError(
-            "the fit ledger needs an uncertainty here", where=f"{found.file}, {found.name}", value="none"
-        )
-    return Entry(found.value, found.uncertainty, unit, found.basis, found.reference)
 
 
 def measured_entry(reading: Measured) -> Entry:

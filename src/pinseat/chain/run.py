@@ -94,6 +94,7 @@ class _Runner:
         self.folder, self.threads, self.progress = folder, threads, progress
         self.case = load_case(folder)
         self.computed: list[str] = []
+        self.used: set[str] = set()
         self.meta = {
             "code": code_version(),
             "reference": reference.version(),
@@ -157,11 +158,15 @@ class _Runner:
         try:
             stored = results.read_result(self.folder, name)
             if stored.meta["input"] == key:
+                self.used.update(stored.meta["values"].split())
                 return rebuild(kind, stored.payload)
         except (CaseError, KeyError, TypeError, ValueError):
             pass  # no result yet, or one of another make: compute it
-        result = compute()
-        results.write_result(self.folder, name, result, {**self.meta, "input": key})
+        with reference.recording() as used:
+            result = compute()
+        meta = {**self.meta, "input": key, "values": " ".join(sorted(used))}
+        results.write_result(self.folder, name, result, meta)
+        self.used.update(used)
         self.computed.append(name)
         return result
 
@@ -199,6 +204,7 @@ class _Runner:
             casting=out.casting,
             seating=out.seating,
             meta=self.meta,
+            used=[reference.value(name) for name in sorted(self.used)],
             progress=self.progress,
         )
         return replace(out, files=tuple(written))

@@ -14,6 +14,8 @@ import math
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from importlib import resources
 from typing import Any, get_args
 
@@ -51,13 +53,42 @@ def value(name: str) -> Value:
     """
     known = _store()
     try:
-        return known[name]
+        found = known[name]
     except KeyError:
         near = difflib.get_close_matches(name, known, n=3, cutoff=0.6)
         do = f"did you mean {' or '.join(near)}?" if near else "list them with: pinseat reference"
         raise ReferenceValueError(
             "there is no reference value of this name", value=repr(name), do=do
         ) from None
+    if (used := _used.get()) is not None:
+        used.add(name)
+    return found
+
+
+_used: ContextVar[set[str] | None] = ContextVar("names looked up", default=None)
+
+
+@contextmanager
+def recording() -> Iterator[set[str]]:
+    """Note the names that :func:`value` gives while the block runs, so that a report can list what was used.
+
+    Yields
+    ------
+    set of str
+
+    Examples
+    --------
+    >>> with recording() as used:
+    ...     width = value("crown.11.mesiodistal_mm")
+    >>> used
+    {'crown.11.mesiodistal_mm'}
+    """
+    used: set[str] = set()
+    token = _used.set(used)
+    try:
+        yield used
+    finally:
+        _used.reset(token)
 
 
 def values(filter: str = "") -> tuple[Value, ...]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
 from pinseat.ledger.rows import Entry
+from pinseat.reference import Value
 from pinseat.report.rounding import fixed, pair, unit_mark, with_u
 from pinseat.survey.model import SurveyResult
 
@@ -34,7 +36,9 @@ class Assumption:
     source: str
 
 
-def assumptions(case: Case, survey: SurveyResult, casting: CastingResult) -> tuple[Assumption, ...]:
+def assumptions(
+    case: Case, survey: SurveyResult, casting: CastingResult, used: Sequence[Value] = ()
+) -> tuple[Assumption, ...]:
     """List the assumptions of a case in the order of the work.
 
     Parameters
@@ -42,8 +46,23 @@ def assumptions(case: Case, survey: SurveyResult, casting: CastingResult) -> tup
     case : Case
     survey : SurveyResult
     casting : CastingResult
+    used : sequence of Value
+        Reference values that the steps looked up; those of the ledger are listed by its rows.
     """
-    return (*_holes(case), *_faces(survey), *_copies(casting), *_seat(case))
+    return (*_holes(case), *_faces(survey), *_copies(casting), *_seat(case), *_looked_up(used))
+
+
+def _looked_up(used: Sequence[Value]) -> list[Assumption]:
+    return [
+        Assumption(
+            v.conditions,
+            with_u(v.value, v.uncertainty, "" if v.unit == "1" else v.unit),
+            v.basis,
+            v.note if v.basis == "assumed" else v.reference,
+        )
+        for v in used
+        if v.basis not in _TRUSTED and not v.name.startswith("ledger.")
+    ]
 
 
 def _holes(case: Case) -> list[Assumption]:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from collections.abc import Sequence
 from typing import Any
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.rows import Entry
+from pinseat.reference import Value
 from pinseat.report.advice import all_findings, next_action, opening_at, sentence, why
 from pinseat.report.assumptions import assumptions
 from pinseat.report.cautions import cautions
@@ -70,6 +72,7 @@ def content(
     casting: CastingResult,
     seating: SeatingResult,
     meta: dict[str, str],
+    used: Sequence[Value] = (),
 ) -> Plain:
     """Everything the report says, without its pictures.
 
@@ -82,6 +85,8 @@ def content(
     seating : SeatingResult
     meta : dict of str to str
         Label and value of each hash or version to print.
+    used : sequence of Value
+        Reference values that the steps looked up.
 
     Returns
     -------
@@ -102,7 +107,7 @@ def content(
         "findings": _findings(findings),
         "assumptions": [
             {"what": a.what, "value": a.value, "basis": a.basis, "source": a.source}
-            for a in assumptions(case, survey, casting)
+            for a in assumptions(case, survey, casting, used)
         ],
         "cautions": list(cautions(case)),
         "made": _made(scan, survey, seating, meta),

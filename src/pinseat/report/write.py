@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
@@ -18,6 +19,7 @@ from pinseat.casting.model import CastingResult
 from pinseat.errors import ReportError
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.mesh.model import Mesh
+from pinseat.reference import Value
 from pinseat.report.arch import arch_picture
 from pinseat.report.charts import opening_histogram, shares_chart
 from pinseat.report.inputs import ScanPart
@@ -44,6 +46,7 @@ def write_report(
     casting: CastingResult,
     seating: SeatingResult,
     meta: dict[str, str],
+    used: Sequence[Value] = (),
     progress: Progress = quiet,
 ) -> tuple[Path, ...]:
     """Write ``results/report.pdf`` and ``results/figures/*`` into a case folder.
@@ -60,6 +63,8 @@ def write_report(
     survey, casting, seating : the results of the three steps
     meta : dict of str to str
         Label and value of each version and hash to print, such as ``{"input hash": "3fa9..."}``.
+    used : sequence of Value
+        Reference values that the steps looked up.
     progress : callable
 
     Returns
@@ -77,7 +82,7 @@ def write_report(
     results = folder / "results"
     with plainly(results):
         (results / "figures").mkdir(parents=True, exist_ok=True)
-    plain = content(case, scan, survey, casting, seating, meta)
+    plain = content(case, scan, survey, casting, seating, meta, used)
     written = _figures(results, plain, mesh, survey, seating, progress)
     progress("setting the report", 0.7)
     atomic_write(results / "report.pdf", set_pages(tidy(plain), results))

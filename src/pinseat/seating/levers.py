@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from typing import get_args
 
 import numpy as np
 
 from pinseat.case.model import DieRoute, Impression
+from pinseat.ledger.copies import reference_row
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.ledger.rows import Entry, Row
 from pinseat.reference import value, values
@@ -252,7 +253,7 @@ def _other_route(assembly: Assembly) -> Iterator[Change]:
     ):
         for row in assembly.rows:
             for route in known if row.copy == copy else ():
-                other = _reference_row(copy, route)
+                other = reference_row(copy, route)
                 changed = _with_row(assembly, other)
                 nearer = abs(net_factor(changed.rows) - 1.0) < abs(net_factor(assembly.rows) - 1.0) - 1e-9
                 if route != row.route and (nearer or _surer(other, row)):
@@ -263,21 +264,6 @@ def _surer(one: Row, other: Row) -> bool:
     """Whether any entry of one row is less in doubt, or its pins nearer to their depth."""
     entries = ((getattr(one, name), getattr(other, name)) for name in ("scale", "position", "tilt", "depth"))
     return any(a.u < b.u for a, b in entries) or abs(one.depth.mean) < abs(other.depth.mean)
-
-
-def _reference_row(copy: str, route: str) -> Row:
-    def entry(error: str, unit: Literal["%", "um", "deg"], name: str) -> Entry:
-        found = value(f"ledger.{copy}.{route.replace(' ', '_')}.{error}_{name}")
-        return Entry(found.value, found.uncertainty or 0.0, unit, found.basis, found.reference)
-
-    return Row(
-        copy,
-        route,
-        entry("scale", "%", "percent"),
-        entry("position", "um", "um"),
-        entry("tilt", "deg", "deg"),
-        entry("depth", "um", "um"),
-    )
 
 
 def _recut(assembly: Assembly) -> Iterator[Change]:

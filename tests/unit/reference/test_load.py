@@ -132,7 +132,7 @@ def test_names_end_in_their_unit() -> None:
         "1/K": "_per_K",
         "mm2": "_mm2",
         "ug/m3": "_ug_m3",
-        "1": "_probability",
+        "1": ("_probability", "_share", "_ratio"),
     }
     wrong = [v.name for v in values() if not v.name.endswith(suffix.get(v.unit, f"_{v.unit}"))]
     assert wrong == []

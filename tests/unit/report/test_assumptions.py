@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from pinseat.case.model import Case
+from pinseat.reference import recording, value
 from pinseat.report.assumptions import assumptions
 
 
@@ -43,3 +44,14 @@ def test_faces_nobody_picked_are_listed_by_kind(home) -> None:
     listed = assumptions(home.case, home.survey, home.casting)
     margin = next(a for a in listed if "margin" in a.what)
     assert (margin.value, margin.source) == ("2 places", "from crown size")
+
+
+def test_values_that_were_looked_up_are_listed_unless_published_or_in_the_ledger(home) -> None:
+    with recording() as used:
+        value("seat.largest_clearance_um")  # assumed
+        value("crown.11.mesiodistal_mm")  # published
+        value("ledger.die.gypsum.position_um")  # listed by its ledger row when the route is taken
+    looked_up = [value(name) for name in sorted(used)]
+    more = assumptions(home.case, home.survey, home.casting, looked_up)
+    plain = assumptions(home.case, home.survey, home.casting)
+    assert [a.value for a in more[len(plain) :]] == ["150 µm"]
