@@ -124,10 +124,12 @@ def _orient(mesh: Mesh) -> tuple[Mesh, list[str]]:
     inward = (side < 0)[wound.part]
     if inward.any():
         says.append(f"{_were(int(inward.sum()), 'triangle')} turned over: the back showed outward.")
-    unsure = int((side == 0)[wound.part].sum())
-    if unsure:
+    unsure = (side == 0)[wound.part]
+    area = face_areas(mesh)
+    if area[unsure].sum() >= SPECK_SHARE * area.sum() > 0.0:
         says.append(
-            f"{_were(unsure, 'triangle')} left alone: the shape does not tell which side is the outside."
+            f"{_were(int(unsure.sum()), 'triangle')} left alone: "
+            "the shape does not tell which side is the outside."
         )
     faces = np.where(inward[:, None], mesh.faces[:, ::-1], mesh.faces)
     return Mesh(mesh.vertices, faces), says
