@@ -29,17 +29,17 @@ def best_of(call: Callable[[], object], times: int = 3) -> float:
     return best
 
 
-def peak_mb(module: str, *arguments: str) -> float:
-    """Peak resident memory in MB of ``python -m module arguments`` in a process of its own."""
+def peak_mb(*command: str) -> float:
+    """Peak resident memory in MB of a Python command, such as ``("-m", "benchmarks.scan", "file.stl")``.
+
+    A small process in between starts it: what is counted for a process includes the one that started it.
+    """
     script = (
-        "import resource, runpy, sys; sys.argv = sys.argv[1:];"
-        "runpy.run_module(sys.argv[0], run_name='__main__', alter_sys=False);"
-        "print('peak', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)"
+        "import resource, subprocess, sys; subprocess.run([sys.executable, *sys.argv[1:]], check=True);"
+        "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", script, module, *arguments], capture_output=True, text=True, check=True
-    )
-    return int(done.stderr.rsplit("peak", 1)[1]) / 1024
+    call = [sys.executable, "-I", "-S", "-c", script, *command]
+    return int(subprocess.run(call, capture_output=True, text=True, check=True).stdout.split()[-1]) / 1024
 
 
 def _processor() -> str:

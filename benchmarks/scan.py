@@ -7,7 +7,6 @@ reads in the calling process and merges corners. Memory is that of the largest s
 
 from __future__ import annotations
 
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -15,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import trimesh
 
-from benchmarks.machine import best_of, machine
+from benchmarks.machine import best_of, machine, peak_mb
 from pinseat.mesh.files import read_scan
 from pinseat.mesh.health import health
 from pinseat.mesh.model import Mesh
@@ -70,19 +69,6 @@ def main() -> None:
                 f"{len(mesh.faces):9,}  {read:8.2f}  {examine:8.2f}  {clean:6.2f}  {both:5.2f}  {other:9.2f}"
                 f"  {both / other:5.1f}  {mine:4.0f}  {theirs:10.0f}  {mine / theirs:5.1f}"
             )
-
-
-def peak_mb(*command: str) -> float:
-    """Peak resident memory of a Python command, MB.
-
-    A small process in between starts it: what is counted for a process includes the one that started it.
-    """
-    script = (
-        "import resource, subprocess, sys; subprocess.run([sys.executable, *sys.argv[1:]], check=True);"
-        "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
-    )
-    call = [sys.executable, "-I", "-S", "-c", script, *command]
-    return int(subprocess.run(call, capture_output=True, text=True, check=True).stdout) / 1024
 
 
 if __name__ == "__main__":

@@ -56,13 +56,19 @@ def _looked_up(used: Sequence[Value]) -> list[Assumption]:
     return [
         Assumption(
             v.conditions,
-            with_u(v.value, v.uncertainty, "" if v.unit == "1" else v.unit),
+            _value(v),
             v.basis,
             v.note if v.basis == "assumed" else v.reference,
         )
         for v in used
         if v.basis not in _TRUSTED and not v.name.startswith("ledger.")
     ]
+
+
+def _value(v: Value) -> str:
+    """As the data file has it when it states no uncertainty: its digits say how well it is known."""
+    unit = "" if v.unit == "1" else v.unit
+    return f"{v.value:g}{unit_mark(unit)}" if v.uncertainty is None else with_u(v.value, v.uncertainty, unit)
 
 
 def _holes(case: Case) -> list[Assumption]:
