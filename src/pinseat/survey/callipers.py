@@ -4,9 +4,10 @@ Each pin has five unknowns in the frame of the layout (x along the arch, y to li
 its foot (x, y, z) and its lean (a, b), with the axis ``(a, b, 1)`` made a unit vector and the free end at
 ``foot + length * axis``. A reading is the distance between two feet, two free ends, or one and the other.
 Known beforehand: the layout to its stated uncertainty, feet about level, and freehand lean of a few degrees
-(assumed). Gauss-Newton on both together gives the most probable pins and their joint covariance (JCGM 102;
-Tarantola, Inverse Problem Theory, from memory). What the readings do not see keeps its prior: nothing is
-ever singular, and a direction whose uncertainty stays wider than the play of the holes is named as not seen.
+(assumed). Least squares on both together (Levenberg-Marquardt) gives the most probable pins and their joint
+covariance (JCGM 102; Tarantola, Inverse Problem Theory, from memory). What the readings do not see keeps its
+prior: nothing is ever singular, and a direction whose uncertainty stays wider than the play of the holes is
+named as not seen.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
 from pinseat.case.model import Abutment, Callipers, Layout, Reading
 from pinseat.errors import SurveyError
@@ -146,24 +148,25 @@ def solve(net: Network, readings: Sequence[Reading]) -> Solved:
     """
     measured = np.array([np.mean(reading.mm) for reading in readings])
     u = np.array([reading.u_mm / math.sqrt(len(reading.mm)) for reading in readings])
-    state, before = net.prior.copy(), np.diag(1.0 / net.u_prior**2)
-    for _ in range(60):
-        given, rows = _rows(net, state, readings)
-        weighted = rows / u[:, None] ** 2 if len(u) else rows
-        normal = before + rows.T @ weighted
-        pull = weighted.T @ (measured - given) + before @ (net.prior - state)
-        step = np.linalg.solve(normal, pull)
-        state = state + step
-        if np.max(np.abs(step)) < 1e-12:
-            break
-    else:
-        if np.max(np.abs(step)) > 1e-6:
-            raise SurveyError(
-                "the calliper readings contradict each other and the layout",
-                do="check each reading and the layout for a slip of the pen",
-            )
+
+    def residual(state: Float) -> Float:
+        return np.concatenate(
+            [(state - net.prior) / net.u_prior, (_rows(net, state, readings)[0] - measured) / u]
+        )
+
+    def jacobian(state: Float) -> Float:
+        return np.vstack([np.diag(1.0 / net.u_prior), _rows(net, state, readings)[1] / u[:, None]])
+
+    found = least_squares(residual, net.prior, jacobian, method="lm", xtol=1e-12, ftol=1e-14, gtol=1e-12)
+    if not found.success:
+        raise SurveyError(
+            "the calliper readings contradict each other and the layout",
+            do="check each reading and the layout for a slip of the pen",
+        )
+    state = np.asarray(found.x, np.float64)
     given, rows = _rows(net, state, readings)
-    covariance = np.linalg.inv(before + rows.T @ (rows / u[:, None] ** 2 if len(u) else rows))
+    whole = jacobian(state)
+    covariance = np.linalg.inv(whole.T @ whole)
     left = np.sqrt(np.maximum(u**2 - np.einsum("ri,ij,rj->r", rows, covariance, rows), 1e-4 * u**2))
     return Solved(state, np.asarray(covariance, np.float64), (measured - given) / left)
 

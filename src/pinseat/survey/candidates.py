@@ -26,6 +26,8 @@ class Candidate:
 
     Attributes
     ----------
+    view : (3,) array
+        Unit vector towards the eye that saw it.
     top : (3,) array, mm
         Its highest place.
     rise_mm : float
@@ -36,6 +38,7 @@ class Candidate:
         The ridge reaches the edge of the scan, whose ragged tongues are narrow and high too.
     """
 
+    view: Float
     top: Float
     rise_mm: float
     group: int
@@ -77,7 +80,7 @@ def candidates(mesh: Mesh, view: Float, widest_mm: float, lowest_mm: float) -> l
         np.isin(groups[rows, columns], rim).tolist(),
         strict=True,
     )
-    return [Candidate(*place) for place in places]
+    return [Candidate(view, *place) for place in places]
 
 
 def _disc(radius_px: float) -> NDArray[np.bool_]:

@@ -30,7 +30,7 @@ Float = NDArray[np.float64]
 BEARS_DEG = 1e-7
 """Pins whose spare angle is this close to the least one bound the window."""
 SAMPLES = 256
-"""Sampled sets of pins: the uncertainty itself is then known to 4 %."""
+"""Sampled sets of pins, made to have exactly the stated covariance."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -220,9 +220,11 @@ def _u_spare(spare: float, field: PinField, allowance: Float) -> float:
     spread = turn @ field.covariance[np.ix_(which, which)] @ turn.T
     size, directions = np.linalg.eigh(spread)
     root = (directions * np.sqrt(np.maximum(size, 0.0))) @ directions.T
-    quarter = np.random.Generator(np.random.Philox(20)).standard_normal((SAMPLES // 4, n, 3))
+    quarter = np.random.Generator(np.random.Philox(20)).standard_normal((max(SAMPLES // 4, 6 * n), n, 3))
     signs = np.array([[1, 1, 1], [-1, -1, -1], [1, -1, 1], [-1, 1, -1]], dtype=np.float64)
-    normal = (signs[:, None, None] * quarter).reshape(-1, n, 3) @ _own_frame(field)
+    flat = quarter.reshape(len(quarter), 3 * n)
+    white = flat @ np.linalg.inv(np.linalg.cholesky(flat.T @ flat / len(flat))).T
+    normal = (signs[:, None, None] * white.reshape(-1, n, 3)).reshape(-1, n, 3) @ _own_frame(field)
     axes = np.array([pin.axis for pin in field.pins]) + (normal.reshape(-1, 3 * n) @ root).reshape(-1, n, 3)
     axes /= np.linalg.norm(axes, axis=2, keepdims=True)
     return float(np.sqrt(np.mean((most_spare(axes, allowance) - spare) ** 2)))

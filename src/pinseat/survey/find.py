@@ -22,6 +22,8 @@ RIM_MM = 0.08
 """Below the free end the scan rounds the rim: no wall is taken there, nor within one edge of it."""
 STEEP = 0.6
 """Wall: the surface normal makes an angle with the axis whose cosine is below this."""
+ASLANT = np.radians(35.0)
+"""How far further views lean off the first."""
 AROUND = 12
 """Cells round the wall in which points are looked for."""
 
@@ -87,13 +89,21 @@ class Start:
     length_mm: float
 
 
-def find_pins(surface: Surface, expected: Expected) -> tuple[list[Standing], list[Rejected]]:
+def find_pins(
+    surface: Surface, expected: Expected, wanted: int | None = None
+) -> tuple[list[Standing], list[Rejected]]:
     """Find every pin that stands in the scan.
+
+    The scan is looked at from where it faces; when that does not show as many pins as wanted (the rim of a
+    small scan may tilt its face), from aslant all round as well. A pin closer to the edge of the scan than two
+    of its diameters may be missed: what is around it must be seen.
 
     Parameters
     ----------
     surface : Surface
     expected : Expected
+    wanted : int, optional
+        How many pins the case states.
 
     Returns
     -------
@@ -102,23 +112,39 @@ def find_pins(surface: Surface, expected: Expected) -> tuple[list[Standing], lis
     rejected : list of Rejected
         One for each place that stood up but holds no pin; the ragged rim of the scan is passed over.
     """
-    found: list[Standing] = []
+    found, refused = _look(surface, surface.facing, expected, [])
+    if wanted is not None and len(found) != wanted:
+        for turn in np.arange(6) * (np.pi / 3.0):
+            aside = np.array([np.cos(turn), np.sin(turn)]) @ frame(surface.facing)
+            view = np.cos(ASLANT) * surface.facing + np.sin(ASLANT) * aside
+            found, more = _look(surface, view, expected, found)
+            refused += [
+                one for one in more if all(np.linalg.norm(one.place - r.place) > 1.5 for r in refused)
+            ]
+    left = [one for one in refused if not any(_inside(one.place, pin) for pin in found)]
+    return with_scanner(found), left
+
+
+def _look(
+    surface: Surface, view: Float, expected: Expected, before: Sequence[Standing]
+) -> tuple[list[Standing], list[Rejected]]:
+    """Pins seen from one view, added to those found before, and what was refused."""
+    found = list(before)
     refused: dict[int, Rejected] = {}
     taken: set[int] = set()
     lowest = 0.8 * expected.protrusion_mm[0]
-    for place in candidates(surface.without_crumbs, surface.facing, 2.2 * expected.diameter_mm[1], lowest):
+    for place in candidates(surface.without_crumbs, view, 2.2 * expected.diameter_mm[1], lowest):
         if any(_inside(place.top, pin) for pin in found):
             taken.add(place.group)
             continue
         seen = trace(surface, place, expected)
         if isinstance(seen, str):
-            if place.at_rim:
-                continue
-            refused.setdefault(place.group, Rejected(place.top, seen))
+            if not place.at_rim:
+                refused.setdefault(place.group, Rejected(place.top, seen))
         elif not any(np.linalg.norm(seen.foot - pin.foot) < seen.diameter_mm for pin in found):
             found.append(seen)
             taken.add(place.group)
-    return with_scanner(found), [one for group, one in refused.items() if group not in taken]
+    return found, [one for group, one in refused.items() if group not in taken]
 
 
 def _inside(place: Float, pin: Standing) -> bool:
@@ -143,7 +169,7 @@ def _rough(surface: Surface, place: Candidate, expected: Expected) -> Start | st
 
     First of the top alone, where nothing else is near; then narrower and farther down.
     """
-    view, rise, widest = surface.facing, place.rise_mm, expected.diameter_mm[1]
+    view, rise, widest = place.view, place.rise_mm, expected.diameter_mm[1]
     near = surface.within(place.top - 0.5 * rise * view, 0.75 * rise + widest)
     points, normals = surface.mesh.vertices[near], surface.normals[near]
     axis, centre, radius = view, place.top, 0.5 * widest

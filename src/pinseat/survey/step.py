@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pinseat.case.model import Abutment, Callipers, Case
 from pinseat.errors import SurveyError
@@ -22,6 +23,8 @@ from pinseat.survey.edits import Named, apply_edits
 from pinseat.survey.find import Expected, Standing, find_pins, with_scanner
 from pinseat.survey.model import PinFit, Rejected, SurveyResult
 from pinseat.survey.surface import Surface
+
+Float = NDArray[np.float64]
 
 
 def run(
@@ -90,11 +93,11 @@ def _from_scan(case: Case, mesh: Mesh, progress: Progress) -> SurveyResult:
     with_pins = [abutment for abutment in case.abutments if abutment.pins]
     surface, expected = Surface(mesh), expected_pins(with_pins)
     progress("finding the pins", 0.0)
-    standing, rejected = find_pins(surface, expected)
+    standing, rejected = find_pins(surface, expected, sum(abutment.pins for abutment in with_pins))
     progress("finding the pins", 0.7)
-    named = _name(standing, teeth_of_pins(standing, with_pins, surface), case, surface)
+    named = _name(standing, teeth_of_pins(standing, with_pins, surface), case)
     kept, struck = apply_edits(named, case.pins, surface, expected)
-    kept = _name([one.pin for one in kept], [one.tooth for one in kept], case, surface)
+    kept = _name([one.pin for one in kept], [one.tooth for one in kept], case)
     if not kept:
         raise SurveyError(
             "no pin was found in this scan",
@@ -112,7 +115,7 @@ def _from_scan(case: Case, mesh: Mesh, progress: Progress) -> SurveyResult:
     return result
 
 
-def _name(standing: Sequence[Standing], teeth: Sequence[int], case: Case, surface: Surface) -> list[Named]:
+def _name(standing: Sequence[Standing], teeth: Sequence[int], case: Case) -> list[Named]:
     """Pins with tooth and number, in the order of the case."""
     order = [abutment.tooth for abutment in case.abutments]
     for tooth in teeth:
@@ -124,9 +127,14 @@ def _name(standing: Sequence[Standing], teeth: Sequence[int], case: Case, surfac
                 limit=", ".join(str(t) for t in order),
             )
     feet = np.array([pin.foot for pin in standing]).reshape(-1, 3)
-    numbers = number_pins(feet, teeth, case.abutments, surface.facing)
+    numbers = number_pins(feet, teeth, case.abutments, _mean_axis(standing))
     named = [Named(*number, pin) for number, pin in zip(numbers, with_scanner(standing), strict=True)]
     return sorted(named, key=lambda one: (order.index(one.tooth), one.number))
+
+
+def _mean_axis(standing: Sequence[Standing]) -> Float:
+    total = np.sum([pin.axis for pin in standing], axis=0) if standing else np.array([0.0, 0.0, 1.0])
+    return np.asarray(total / np.linalg.norm(total))
 
 
 def _field(named: Sequence[Named]) -> PinField:
