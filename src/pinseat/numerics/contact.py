@@ -38,7 +38,7 @@ from pinseat.numerics.exchange import (
 )
 
 _NO_LID = 1e30
-CHUNK = 512
+CHUNK = 1024
 """Bridges one thread takes at a time."""
 
 

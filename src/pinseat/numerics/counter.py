@@ -20,6 +20,9 @@ from numba import njit, types
 from numba.extending import intrinsic
 from numpy.typing import NDArray
 
+# Nothing is allocated inside, so references need not be counted; see exchange.py.
+_kernel = njit(cache=True, nogil=True, error_model="numpy", _nrt=False)
+
 Float = NDArray[np.float64]
 Int = NDArray[np.int64]
 Word = NDArray[np.uint64]
@@ -126,7 +129,7 @@ def _high(typingctx: Any, a: Any, b: Any) -> Any:
     return types.uint64(types.uint64, types.uint64), build
 
 
-@njit(cache=True, nogil=True)
+@_kernel
 def _philox(k0: np.uint64, k1: np.uint64, c0: np.uint64, c1: np.uint64) -> tuple[np.uint64, ...]:
     """Four words for the key (k0, k1) and the counter (c0, c1, 0, 0)."""
     c2, c3 = np.uint64(0), np.uint64(0)
@@ -136,12 +139,12 @@ def _philox(k0: np.uint64, k1: np.uint64, c0: np.uint64, c1: np.uint64) -> tuple
     return c0, c1, c2, c3
 
 
-@njit(cache=True, nogil=True)
+@_kernel
 def _polynomial(c: tuple[float, ...], r: float) -> float:
     return ((((((c[0] * r + c[1]) * r + c[2]) * r + c[3]) * r + c[4]) * r + c[5]) * r + c[6]) * r + c[7]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@_kernel
 def _normal(word: np.uint64) -> float:
     """Standard normal by AS 241, from one word."""
     q = (float(word >> _SHIFT) + 0.5) * _CELL - 0.5
@@ -156,7 +159,7 @@ def _normal(word: np.uint64) -> float:
     return math.copysign(_polynomial(_FAR_TOP, r) / _polynomial(_FAR_LOW, r), q)
 
 
-@njit(cache=True, nogil=True)
+@_kernel
 def _fill_words(key: Word, first: int, out: Word) -> None:
     trials, components = out.shape
     for n in range(trials):
@@ -166,7 +169,7 @@ def _fill_words(key: Word, first: int, out: Word) -> None:
                 out[n, j + k] = words[k]
 
 
-@njit(cache=True, nogil=True)
+@_kernel
 def fill_normals(key: Word, first: int, out: Float) -> None:
     """Fill `out` (trials, components) for the trials `first`, `first` + 1, ...; see :func:`normals`."""
     trials, components = out.shape
@@ -177,7 +180,7 @@ def fill_normals(key: Word, first: int, out: Float) -> None:
                 out[n, j + k] = _normal(words[k])
 
 
-@njit(cache=True, nogil=True)
+@_kernel
 def affine(mean: Float, effects: Effects, xi: Float, out: Float) -> None:
     """``out[n] = mean + sum_j xi[n, j] column_j``, in that order of addition."""
     trials, components = xi.shape
