@@ -37,10 +37,11 @@ class Retainer:
     groove: bool = False
 
 
-CENTRAL = Retainer(11, ((-0.5, 0.0, 0.63), (0.5, 0.0, 0.63), (0.0, -0.52, 0.34)))
-LATERAL = Retainer(22, ((0.4, 0.0, 0.62), (0.05, -0.5, 0.36)), groove=True)
-_FOUR = ((-0.48, -0.02, 0.64), (0.48, -0.02, 0.64), (-0.36, -0.56, 0.38), (0.36, -0.56, 0.38))
-CANINES = (Retainer(13, _FOUR), Retainer(23, _FOUR))
+CENTRAL = Retainer(11, ((0.5, 0.0, 0.61), (0.0, -0.52, 0.34), (-0.5, 0.0, 0.61)))
+LATERAL = Retainer(22, ((0.05, -0.54, 0.34), (0.4, -0.02, 0.56)), groove=True)
+_FOUR = ((0.48, -0.02, 0.64), (0.34, -0.50, 0.38), (-0.48, -0.02, 0.64), (-0.30, -0.48, 0.38))
+CANINES = (Retainer(13, _FOUR), Retainer(23, _FOUR[::-1]))
+"""Pins are listed from the patient's right to the left, as the survey numbers them."""
 
 
 @dataclass(frozen=True)
@@ -107,12 +108,12 @@ def _prepare(r: Retainer, placed: Placed, draw: Float, pins: PinSet, rng: np.ran
     high = [p.foot for p in standing if p.foot[2] > 0.5 * c.length_mm]
     sides = (min(-0.35, *(f[0] - 0.4 for f in high)), max(f[0] + 0.4 for f in high))
     ledge = Ledge(
-        height_mm=float(np.mean([f @ draw for f in high])),
+        height_mm=float(max(f @ draw for f in high)),
         wall_mm=float(np.mean([f[1] for f in high])) + 0.4,
         sides_mm=(float(sides[0]), float(sides[1])),
     )
     finish = 0.14 * c.length_mm + 0.6
-    slice_mm = 0.45 if r.groove else 0.3
+    slice_mm = 0.3 if r.groove else 0.2
     foot = np.array([-size[0] + slice_mm, -0.1 * size[1], finish + 2.0])
     grooves = (Groove(foot, 0.45),) if r.groove else ()
     across = np.linspace(-1.2 * size[0], 1.2 * size[0], 200)
@@ -160,8 +161,7 @@ def _places(placed: Placed, prep: Preparation) -> list[tuple[FaceKind, Float]]:
     places.append(("ledge", np.array([0.0, wall - 0.45, floor])))
     places.append(("wall", np.array([0.0, wall, floor + 0.9])))
     for groove in prep.grooves:
-        inward = np.array([0.9, -0.3, 1.2]) * np.array([groove.radius_mm, groove.radius_mm, 1.0])
-        places.append(("groove", groove.foot + inward))
+        places.append(("groove", groove.foot + prep.draw + np.array([groove.radius_mm, 0.0, 0.0])))
     return places
 
 

@@ -128,8 +128,7 @@ class Preparation:
         tooth = crown + self.reduction_mm * depth
         bevel = (q[1] - self.bevel(q)) - (q[2] - self.edge(q[0])[0])
         tooth = cut(tooth, cross(0.707 * bevel, q[0] - 0.84 * self.half_width_mm, 0.3), FILLET_MM)
-        for cutter in self._cutters(q):
-            tooth = cut(tooth, cutter, FILLET_MM)
+        tooth = cut(tooth, np.minimum.reduce(self._cutters(q)), FILLET_MM)
         for pin in self.pins:
             bar = cylinder(q, pin.foot, pin.axis, 0.5 * pin.diameter_mm, RIM_MM, pin.protrusion_mm)
             tooth = join(tooth, bar, FILLET_MM)
@@ -162,7 +161,7 @@ class Preparation:
             out = np.array([-1.0, -0.1, (0.05 + self.draw[0] + 0.1 * self.draw[1]) / self.draw[2]])
             place = np.array([-self.half_width_mm + self.slice_mm, 0.0, 6.0])
             plane = -dot(out, q - place[:, None]) / np.linalg.norm(out)
-            cutters.append(cross(plane, self.finish_mm + 1.0 - q[2], 0.3))
+            cutters.append(cross(plane, self.finish_mm + 1.0 - q[2], 0.6))
         cutters.extend(self._well(q, g.foot, g.radius_mm) for g in self.grooves)
         return cutters
 
