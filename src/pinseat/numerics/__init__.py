@@ -1,1 +1,1 @@
-"""Kernels: disc contact, sampling, covariance. Pure functions on numpy arrays."""
+"""Kernels: disc contact, counted random numbers, Monte Carlo, sensitivity. Pure functions on numpy arrays."""

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.numerics.exchange import (
+    MOST_PLACES,
     SOLVED,
     STUCK,
     TRAVEL_MM,
@@ -134,6 +135,8 @@ def kernel_order(contact: Contact) -> NDArray[np.int64]:
 
 def _programme(contact: Contact, give: tuple[float, float, float], limit_mm: float) -> Programme:
     d, f = len(contact.discs), len(contact.faces)
+    if d + 2 * f > MOST_PLACES:
+        raise ValueError(f"discs and twice the faces may be {MOST_PLACES} at most, not {d + 2 * f}")
     length = reference_length(contact)
     rows = np.concatenate([contact.discs[:, 0], contact.discs[:, 1], contact.faces]).T.copy()
     rows[3:] /= length

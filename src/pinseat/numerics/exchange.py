@@ -52,6 +52,10 @@ TRAVEL_MM, TURN_RAD = 10.0, 0.2
 """Small motions are sought within these, in each component; `s` within ten millimetres too."""
 
 MOST_EXCHANGES = 2000
+
+MOST_PLACES = 4096
+"""Discs, and each face twice: so many fit into the bits that :func:`_most_violated` uses."""
+
 SOLVED, IMPOSSIBLE, STUCK = 0, 1, 2
 
 _RATIO_SLACK = 1e-13
@@ -262,8 +266,8 @@ def _most_violated(programme: Programme, y: Float, work: Work) -> int:
         above[j] = gap[j] - programme.lid[j] - lift
     best = np.int64(0)
     for i in range(d + 2 * f):
-        best = max(best, (work.bits[i] & -4096) | i)
-    return int(best & 4095)
+        best = max(best, (work.bits[i] & -MOST_PLACES) | i)
+    return int(best & (MOST_PLACES - 1))
 
 
 @_kernel

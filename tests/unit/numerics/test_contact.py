@@ -198,3 +198,9 @@ def test_the_vector_must_fit() -> None:
     case = bridge(6)
     with pytest.raises(ValueError, match="43"):
         solve_lacking(case.contact, case.y[:, :-1], LIMIT_MM)
+
+
+def test_too_many_faces_are_refused() -> None:
+    contact = Contact(np.zeros((0, 2, 6)), np.zeros((2049, 6)), np.zeros(2049, dtype=bool))
+    with pytest.raises(ValueError, match="4096"):
+        solve_opening(contact, np.zeros((1, 2049)))
