@@ -40,8 +40,7 @@ class Simulated:
         Clearance lacking for all pins to find their holes; empty without an entry pose.
     tilt_rad : (n,) array
         How far the bridge turned to reach its opening, one way of several if several are as good;
-        ``nan`` where it cannot go on. Above about 0.02 (1
-        deg) small motions are no longer exact enough.
+        ``nan`` where it cannot go on. Above about 0.02 (1 deg) small motions are no longer exact enough.
     """
 
     opening_mm: Float
