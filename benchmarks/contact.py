@@ -148,15 +148,16 @@ def main() -> None:
     begin = time.perf_counter()
     simulate(*_tiny(), limit_mm=LIMIT_MM, trials=1, seed=SEED)
     print(f"first call, compiling or loading the kernels: {time.perf_counter() - begin:.1f} s")
+    print(f"{TRIALS:,} bridges; the rivals solve {SAMPLE} of them, and their time is multiplied up")
     print(
-        "pins | opening s | + lacking s | cone solver s (ratio) | LP s (ratio) | LP wrong um | threads | MB"
+        "pins | opening s | + lacking | cone s (ratio), + lacking | LP s (ratio), + lacking | LP off um | bits | MB"
     )
     for pins in SIZES:
         print(line(pins), flush=True)
 
 
 def line(pins: int) -> str:
-    """One line of the table."""
+    """One line of the table; `bits` says whether one thread gives what two give."""
     contact, mean, factor = case(pins)
     found = ours(pins, lacking=True)
     opening, lacking = (best_of(lambda w=w: ours(pins, lacking=w), 5) for w in (False, True))
@@ -175,8 +176,8 @@ def line(pins: int) -> str:
         f"{o:.0f} ({o / opening:.0f}), {b:.0f} ({b / lacking:.0f})"
         for o, b in ((cone_opening, cone_both), (lp_opening, lp_both))
     )
-    memory = peak_mb("benchmarks.contact", str(pins))
-    agree = "same bits" if same else "DIFFER"
+    memory = peak_mb("-m", "benchmarks.contact", str(pins))
+    agree = "same" if same else "DIFFER"
     return f"{pins:4d} | {opening:.3f} | {lacking:.3f} | {rivals} | {wrong:.0f} | {agree} | {memory:.0f}"
 
 
