@@ -150,7 +150,7 @@ def main() -> None:
     print(f"first call, compiling or loading the kernels: {time.perf_counter() - begin:.1f} s")
     print(f"{TRIALS:,} bridges; the rivals solve {SAMPLE} of them, and their time is multiplied up")
     print(
-        "pins | opening s | + lacking | cone s (ratio), + lacking | LP s (ratio), + lacking | off um | bits | MB"
+        "pins | open s | + lacking | cone s (ratio), + lacking | LP s (ratio), + lacking | off um | bits | MB"
     )
     for pins in SIZES:
         print(line(pins), flush=True)
