@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.spatial import KDTree
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from pinseat.mesh.model import Float, Mesh
 
@@ -50,7 +50,7 @@ def noise_um(mesh: Mesh) -> float | None:
     patch = points[near] - points[near].mean(axis=1, keepdims=True)
     freedom = NEIGHBOURS + 1 - _UNKNOWNS
     variance = np.quantile(_residual(patch) / freedom, _QUANTILE)
-    return float(1e3 * np.sqrt(variance * freedom / chi2.ppf(_QUANTILE, freedom)))
+    return float(1e3 * np.sqrt(variance * freedom / chdtri(freedom, 1.0 - _QUANTILE)))
 
 
 def _residual(patch: Float) -> Float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -136,13 +137,17 @@ def front_share(mesh: Mesh, part: NDArray[np.int32]) -> Float:
     """
     normals = face_normals(mesh)
     size = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
-    front, seen = np.zeros(int(part.max()) + 1), np.zeros(int(part.max()) + 1)
-    for direction in _all_around(_VIEWS):
+    parts = int(part.max()) + 1
+
+    def look(direction: Float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         field = height_field(mesh, direction, max(size, 1e-9) / PIXELS_ACROSS)
         face = field.face[field.face >= 0]
         facing = normals[face] @ direction > 0.0
-        seen += np.bincount(part[face], minlength=len(seen))
-        front += np.bincount(part[face[facing]], minlength=len(seen))
+        return np.bincount(part[face[facing]], minlength=parts), np.bincount(part[face], minlength=parts)
+
+    with ThreadPoolExecutor() as pool:
+        looks = list(pool.map(look, _all_around(_VIEWS)))
+    front, seen = (np.sum(counts, axis=0) for counts in zip(*looks, strict=True))
     return np.where(seen >= FEWEST_PIXELS, front / np.maximum(seen, 1.0), np.nan)
 
 
