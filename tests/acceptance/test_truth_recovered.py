@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from pinseat.demo.bridge import CENTRAL, LATERAL
-from pinseat.demo.cases import Scenario, patch
+from pinseat.demo.cases import Scenario, build, patch
 from pinseat.demo.truth import TruePin
 from pinseat.ledger.handover import Handover
 from pinseat.ledger.pins import Pin, frame
@@ -105,3 +105,14 @@ def test_pins_are_found_as_well_as_the_scan_allows_and_uncertainty_is_honest(edg
     normalised = np.abs([n for one in seen for n in one.normalised])
     assert 0.90 <= np.mean(normalised < 1.96) <= 0.99
     assert 0.80 < np.sqrt(np.mean(normalised**2)) < 1.25
+
+
+def test_a_whole_arch_tells_its_teeth_apart_without_being_told():
+    """Without the points on the teeth the horseshoe alone says which pins stand in 11 and 22."""
+    scenario = build("front", triangles=120_000)
+    assert scenario.truth is not None
+    untold = tuple(a.model_copy(update={"at": None}) for a in scenario.case.abutments)
+    case = scenario.case.model_copy(update={"abutments": untold, "contacts": ()})
+    for pin in run(case, Handover(), mesh=scenario.mesh).field.pins:
+        true = min(scenario.truth.pins, key=lambda t: float(np.linalg.norm(t.foot - pin.foot)))
+        assert (pin.tooth, pin.number) == (true.tooth, true.number)

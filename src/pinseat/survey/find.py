@@ -19,9 +19,11 @@ from pinseat.survey.surface import Surface
 Float = NDArray[np.float64]
 
 RIM_MM = 0.08
-"""Below the free end the scan rounds the rim: no wall is taken there, nor within one edge of it."""
-STEEP = 0.6
+"""Below the free end the scan rounds the rim: no wall is taken there, nor within half an edge of it."""
+STEEP = 0.75
 """Wall: the surface normal makes an angle with the axis whose cosine is below this."""
+UNLIKE = ("a cusp or edge: wider than", "lies over: its sides lean")
+"""How refusals begin that were never much like a pin."""
 ASLANT = np.radians(35.0)
 """How far further views lean off the first."""
 AROUND = 12
@@ -95,8 +97,8 @@ def find_pins(
     """Find every pin that stands in the scan.
 
     The scan is looked at from where it faces; when that does not show as many pins as wanted (the rim of a
-    small scan may tilt its face), from aslant all round as well. A pin closer to the edge of the scan than two
-    of its diameters may be missed: what is around it must be seen.
+    small scan may tilt its face), from aslant all round as well. A pin closer to the edge of the scan than
+    two of its diameters may be missed: what is around it must be seen.
 
     Parameters
     ----------
@@ -110,7 +112,8 @@ def find_pins(
     pins : list of Standing
         In no particular order.
     rejected : list of Rejected
-        One for each place that stood up but holds no pin; the ragged rim of the scan is passed over.
+        One for each place that stood up but holds no pin, those most like a pin first; the ragged rim of the
+        scan is passed over.
     """
     found, refused = _look(surface, surface.facing, expected, [])
     if wanted is not None and len(found) != wanted:
@@ -122,7 +125,7 @@ def find_pins(
                 one for one in more if all(np.linalg.norm(one.place - r.place) > 1.5 for r in refused)
             ]
     left = [one for one in refused if not any(_inside(one.place, pin) for pin in found)]
-    return with_scanner(found), left
+    return with_scanner(found), sorted(left, key=lambda one: one.reason.startswith(UNLIKE))
 
 
 def _look(
@@ -179,13 +182,13 @@ def _rough(surface: Surface, place: Candidate, expected: Expected) -> Start | st
         wall = side & (rho < window * widest)
         if wall.sum() < FEWEST:
             if (side & (rho < 2.0 * widest)).sum() >= FEWEST:
-                return f"a cusp or edge: wider than the {widest:.2f} mm of the thickest pin"
+                return f"{UNLIKE[0]} the {widest:.2f} mm of the thickest pin"
             return _too_few(int(wall.sum()))
         _, directions = np.linalg.eigh(normals[wall].T @ normals[wall])
         axis = directions[:, 0] * (1.0 if directions[:, 0] @ view >= 0.0 else -1.0)
         centre, radius = _meeting(points[wall], normals[wall], axis, place.top)
     if axis @ view < 0.7:
-        return f"lies over: its sides lean {np.degrees(np.arccos(axis @ view)):.0f} deg, 45 deg is the most"
+        return f"{UNLIKE[1]} {np.degrees(np.arccos(axis @ view)):.0f} deg, 45 deg is the most"
     return Start(centre, axis, radius, rise)
 
 
@@ -258,8 +261,8 @@ def _wall(
     outward = np.einsum("ij,ij->i", normals, out) > 0.0
     return np.asarray(
         (np.abs(rho - fit.radius_mm) < band)
-        & (along > ground + BLEND_MM + 0.5 * edge)
-        & (along < end_mm - max(RIM_MM, edge))
+        & (along > ground + BLEND_MM + 0.25 * edge)
+        & (along < end_mm - max(RIM_MM, 0.5 * edge))
         & (np.abs(normals @ fit.axis) < STEEP)
         & outward
     )
@@ -323,8 +326,8 @@ def with_scanner(pins: Sequence[Standing]) -> list[Standing]:
 
 def _coverage(fit: Cylinder, foot: Foot, end_mm: float, edge: float) -> float:
     """Share of cells round and along the wall that hold points."""
-    bottom = foot.height_mm + BLEND_MM + 0.5 * edge
-    length = end_mm - max(RIM_MM, edge) - bottom
+    bottom = foot.height_mm + BLEND_MM + 0.25 * edge
+    length = end_mm - max(RIM_MM, 0.5 * edge) - bottom
     along, _, out = across(fit.points, fit.point, fit.axis)
     x, y = frame(fit.axis) @ out.T
     rows = max(int(length / max(0.4, 2.5 * edge)), 1)
