@@ -39,7 +39,7 @@ def draw_finding(window: DrawWindow, better: str = BETTER_SCAN) -> Finding:
         `value` is the size of the window in deg, negative = degrees short; the limit is 0.
     """
     verdict = against(window.size_deg, window.u_size_deg)
-    limiting = " and ".join(window.limited_by)
+    limiting = _listed(window.limited_by)
     return Finding(
         code="survey.draw",
         where=f"{'pin' if len(window.limited_by) == 1 else 'pins'} {limiting}",
@@ -60,6 +60,10 @@ def draw_finding(window: DrawWindow, better: str = BETTER_SCAN) -> Finding:
             "cannot tell": better,
         }[verdict],
     )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([*([", ".join(names[:-1])] if len(names) > 1 else []), names[-1]])
 
 
 def splay_finding(field: PinField, window: DrawWindow, better: str = BETTER_SCAN) -> Finding | None:
@@ -383,7 +387,7 @@ def sight_finding(sights: Sequence[Sight], blind: Sequence[Sight], following: Ne
         do = f"take one more reading {following.words}"
     else:
         says = f"The readings cannot see {worst.words}, and no calliper reading would."
-        do = "scan the pins, or set longer guide pins off the line of these two and read to their free ends"
+        do = f"scan the pins, or set one more long guide pin well off the line of {where} and read to its end"
     return Finding(
         code="survey.sight",
         where=where,
