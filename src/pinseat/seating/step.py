@@ -68,16 +68,23 @@ def run(
         raise SeatingError("the pins have not been surveyed yet", do="run survey first")
     if upstream.fit is None:
         raise SeatingError("the copies have not been added up yet", do="run casting first")
-    return seat(
-        upstream.field,
-        upstream.faces,
-        upstream.draw,
-        upstream.fit,
-        case,
-        blind=upstream.blind,
-        progress=progress,
-        threads=threads,
-    )
+    try:
+        return seat(
+            upstream.field,
+            upstream.faces,
+            upstream.draw,
+            upstream.fit,
+            case,
+            blind=upstream.blind,
+            progress=progress,
+            threads=threads,
+        )
+    except ArithmeticError as error:
+        raise SeatingError(
+            "a virtual bridge could not be seated to the last digit, so no verdict is given",
+            value=str(error),
+            do="look for two pins at one place, or a wild number in the case, and send us the folder",
+        ) from error
 
 
 def seat(
