@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from trimesh.triangles import closest_point
 
 from pinseat.case.model import Abutment, Case, ContactPick
-from pinseat.errors import SurveyError
+from pinseat.errors import ReferenceValueError, SurveyError
 from pinseat.ledger.faces import Face
 from pinseat.ledger.pins import Pin, PinField
 from pinseat.reference import value
@@ -132,13 +132,22 @@ def _assumed(abutment: Abutment, field: PinField, draw: Float) -> list[Face]:
     middle = np.mean([pin.foot for pin in mine], axis=0)
     line = _along_the_arch(mine, field, draw)
     across = np.cross(draw, line)
-    half = [
-        value(f"crown.{abutment.tooth}.{size}").value / 2.0 for size in ("mesiodistal_mm", "faciolingual_mm")
-    ]
+    half = _half_crown_mm(abutment.tooth)
     places = [
         middle + sign * reach * way for way, reach in ((line, half[0]), (across, half[1])) for sign in (1, -1)
     ]
     return [Face("margin", abutment.tooth, place, draw.copy(), "assumed from crown size") for place in places]
+
+
+def _half_crown_mm(tooth: int) -> list[float]:
+    try:
+        return [value(f"crown.{tooth}.{size}_mm").value / 2.0 for size in ("mesiodistal", "faciolingual")]
+    except ReferenceValueError:
+        raise SurveyError(
+            "no crown size is known for this tooth, so its margins cannot be assumed",
+            where=f"tooth {tooth}",
+            do='pick its margins on the scan under [[contacts]] with kind = "margin"',
+        ) from None
 
 
 def _along_the_arch(mine: Sequence[Pin], field: PinField, draw: Float) -> Float:

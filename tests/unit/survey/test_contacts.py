@@ -67,3 +67,8 @@ def test_without_a_scan_a_pick_needs_its_direction(made):
     face = run(made.case(made.abutment(), **stated), Handover()).faces[0]
     np.testing.assert_allclose(face.normal, [0.0, 0.0, 1.0])
     assert face.basis == "stated"
+
+
+def test_a_tooth_of_unknown_size_asks_for_its_margins(made):
+    with pytest.raises(SurveyError, match=r"tooth 18: no crown size.*\[\[contacts\]\]"):
+        run(made.case(made.abutment(18, 3, **ABUTMENT)), Handover(), mesh=made.mesh)
