@@ -204,7 +204,7 @@ def pin_finding(fit: PinFit) -> Finding:
     Finding
         About its coverage when too little of its wall was scanned, else about its residual.
     """
-    good, worst = value("survey.wall_coverage_good"), value("survey.pin_residual_um")
+    good, worst = value("survey.good_wall_coverage_share"), value("survey.pin_residual_um")
     where = f"pin {fit.name}"
     if fit.points == 0:
         return Finding(
@@ -319,7 +319,7 @@ def reading_findings(readings: Sequence[Reading], solved: Solved) -> list[Findin
     list of Finding
         Caution for a repeat that stands alone; stop for the reading that contradicts the others most.
     """
-    worst = value("survey.repeat_spread")
+    worst = value("survey.repeat_spread_ratio")
     found = [one for one in (_repeat_finding(reading) for reading in readings) if one is not None]
     misfit = np.abs(solved.misfit)
     if len(misfit) and misfit.max() > worst.value:
@@ -344,7 +344,7 @@ def _repeat_finding(reading: Reading) -> Finding | None:
     """The repeat farthest from the median of its reading, when too far."""
     repeats = np.array(reading.mm)
     away = np.abs(repeats - np.median(repeats))
-    worst = value("survey.repeat_spread").value * reading.u_mm
+    worst = value("survey.repeat_spread_ratio").value * reading.u_mm
     k = int(np.argmax(away))
     if len(repeats) == 2:
         away, worst = np.full(2, np.ptp(repeats)), worst * math.sqrt(2.0)

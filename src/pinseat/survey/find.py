@@ -349,7 +349,7 @@ def _refuse(pin: Standing, expected: Expected) -> str:
     if 1e3 * pin.residual_mm > worst:
         off = 1e3 * pin.residual_mm
         return f"not round: its sides are {off:.0f} um off a cylinder, {worst:.0f} um is the most"
-    fewest = value("survey.wall_coverage").value
+    fewest = value("survey.least_wall_coverage_share").value
     if pin.coverage < fewest:
         return f"{100 * pin.coverage:.0f} % of its wall is there, {100 * fewest:.0f} % is needed"
     return ""
