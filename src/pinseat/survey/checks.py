@@ -359,7 +359,7 @@ def _repeat_finding(reading: Reading) -> Finding | None:
         uncertainty=reading.u_mm,
         unit="mm",
         limit=worst,
-        limit_source=f"{value('survey.repeat_spread_ratio').value:g} times the stated uncertainty of one reading",
+        limit_source=f"{value('survey.repeat_spread_ratio').value:g} times the uncertainty of one reading",
         do=f"repeat the reading {describe(reading)} and strike the one that was wrong",
     )
 
