@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
-from numpy.typing import NDArray
 
 from pinseat.case.teeth import arch, arch_position, side
 from pinseat.ledger.pins import PinField, frame
+from pinseat.mesh.colour import PLASTER, Colours
 from pinseat.mesh.model import Mesh
-from pinseat.mesh.shade import IVORY, Picture, shade
+from pinseat.mesh.shade import Picture, shade
 from pinseat.report import style
 from pinseat.report.labels import assign, ports_around
 
@@ -34,27 +34,48 @@ def arch_picture(mesh: Mesh, field: PinField, draw: style.Array) -> Figure:
     draw : (3,) array
         Unit vector off the teeth.
     """
-    up = upwards(mesh, field, draw)
-    angle = np.radians(LEAN_OF_VIEW_DEG)
-    towards_eye = np.cos(angle) * draw - np.sin(angle) * up
-    picture = shade(mesh, towards_eye, up=up, width_px=WIDTH_PX, colours=pin_colours(mesh, field))
-    tips = np.array([pin.foot + pin.axis * pin.protrusion_mm for pin in field.pins]).reshape(-1, 3)
-    return label(picture, [pin.name for pin in field.pins], picture.to_pixel(tips))
+    picture = seen(mesh, field, draw, pin_colours(mesh, field))
+    return label(picture, [pin.name for pin in field.pins], picture.to_pixel(tips(field)))
 
 
-def pin_colours(mesh: Mesh, field: PinField) -> NDArray[np.uint8]:
-    """Colour of each vertex: copper on the pins' walls and ends, plaster elsewhere.
+def seen(mesh: Mesh, field: PinField, draw: style.Array, colours: Colours) -> Picture:
+    """Shaded picture of the scan as the dentist stands before it, somewhat off the draw.
 
     Parameters
     ----------
     mesh : Mesh
     field : PinField
+    draw : (3,) array
+    colours : (n, 3) uint8 array
+        Colour of each vertex.
+    """
+    up = upwards(mesh, field, draw)
+    angle = np.radians(LEAN_OF_VIEW_DEG)
+    towards_eye = np.cos(angle) * draw - np.sin(angle) * up
+    return shade(mesh, towards_eye, up=up, width_px=WIDTH_PX, colours=colours)
+
+
+def tips(field: PinField) -> style.Array:
+    """Free ends of the pins; (n, 3), mm."""
+    return np.array([pin.foot + pin.axis * pin.protrusion_mm for pin in field.pins]).reshape(-1, 3)
+
+
+def pin_colours(mesh: Mesh, field: PinField, ground: Colours | None = None) -> Colours:
+    """Colour of each vertex: copper on the pins' walls and ends.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    field : PinField
+    ground : (n, 3) uint8 array, optional
+        Colours elsewhere; plaster when left out.
 
     Returns
     -------
     (n, 3) uint8 array
     """
-    colours = np.tile(np.round(255.0 * np.asarray(IVORY)).astype(np.uint8), (len(mesh.vertices), 1))
+    plaster = np.array([PLASTER], np.uint8)
+    colours = plaster.repeat(len(mesh.vertices), axis=0) if ground is None else ground.copy()
     for pin in field.pins:
         away = mesh.vertices - pin.foot
         along = away @ pin.axis
@@ -100,7 +121,7 @@ def upwards(mesh: Mesh, field: PinField, draw: style.Array) -> style.Array:
     return np.asarray(up / np.linalg.norm(up))
 
 
-def label(picture: Picture, names: list[str], points: style.Array) -> Figure:
+def label(picture: Picture, names: list[str], points: style.Array, width_mm: float = 166.0) -> Figure:
     """Set names beside points of a picture.
 
     Parameters
@@ -109,9 +130,11 @@ def label(picture: Picture, names: list[str], points: style.Array) -> Figure:
     names : list of str
     points : (n, 2) array
         In pixels: to the right, down.
+    width_mm : float
+        Width of the figure; the names are of the same size whatever it is.
     """
     height, width = picture.rgb.shape[:2]
-    per_mm = width / 166.0
+    per_mm = width / width_mm
     chosen = np.zeros((0, 2))
     if names:
         ports = ports_around(points, 13.0 * per_mm, (11.5 * per_mm, 6.5 * per_mm))
@@ -119,7 +142,7 @@ def label(picture: Picture, names: list[str], points: style.Array) -> Figure:
     room = np.array([7.0, 4.5]) * per_mm
     low = np.minimum(chosen.min(axis=0, initial=np.inf) - room, 0.0)
     high = np.maximum(chosen.max(axis=0, initial=-np.inf) + room, [width, height])
-    figure = style.sheet(166.0, 166.0 * (high[1] - low[1]) / (high[0] - low[0]))
+    figure = style.sheet(width_mm, width_mm * (high[1] - low[1]) / (high[0] - low[0]))
     figure.set_facecolor(tuple(picture.rgb[0, 0] / 255.0))
     axes = style.plain_axes(figure, (0.0, 0.0, 1.0, 1.0))
     axes.imshow(picture.rgb, interpolation="none", extent=(0.0, width, height, 0.0))

@@ -96,25 +96,30 @@ def content(
     return {
         "heading": f"Seat report, case {case.number}",
         "footer": f"pinseat · case {case.number} · {seating.verdict} · not a medical device",
-        "case": _case(case),
+        "case": case_words(case),
         "verdict": _verdict(survey, casting, seating),
-        "pins": _pins(survey, findings),
-        "window": _window(survey),
+        "pins": pin_table(survey, findings),
+        "window": window_words(survey),
         "ledger": _ledger(casting),
         "opening": _opening(seating),
         "shares": _shares(seating),
         "levers": _levers(seating),
-        "findings": _findings(findings),
+        "findings": finding_lists(findings),
         "assumptions": [
             {"what": a.what, "value": a.value, "basis": a.basis, "source": a.source}
             for a in assumptions(case, survey, casting, used)
         ],
         "cautions": list(cautions(case)),
-        "made": _made(scan, survey, seating, meta),
+        "made": [
+            *made_words(scan, survey, meta),
+            ["seed", str(seating.seed)],
+            ["trials", whole(seating.trials)],
+        ],
     }
 
 
-def _case(case: Case) -> Plain:
+def case_words(case: Case) -> Plain:
+    """Number, title and bridge of a case."""
     retainers = ", ".join(f"{both(a.tooth)} with {_count(a.pins, 'pin')}" for a in case.abutments)
     missing = ", ".join(both(tooth) for tooth in case.missing)
     chain = case.chain
@@ -162,18 +167,19 @@ def _verdict(survey: SurveyResult, casting: CastingResult, seating: SeatingResul
     }
 
 
-def _pairs(values: list[tuple[float, float | None]], places: int) -> list[tuple[Cell, Cell]]:
-    """A column of values and their uncertainties, decimal points in line."""
+def pairs(values: list[tuple[float, float | None]], places: int) -> list[tuple[Cell, Cell]]:
+    """A column of values and their uncertainties, decimal points in line; `places` where there is none."""
     texts = [pair(value, u, places) for value, u in values]
     return list(zip(column([t[0] for t in texts]), column([t[1] for t in texts]), strict=True))
 
 
-def _pins(survey: SurveyResult, findings: tuple[Finding, ...]) -> Plain:
+def pin_table(survey: SurveyResult, findings: tuple[Finding, ...]) -> Plain:
+    """A row a pin, with the numbers of the findings that name it, and how to read the table."""
     pins, allowed = survey.field.pins, survey.window.allowance_deg
     tilt, u_tilt = tilt_deg(survey.field, survey.window.centre)
-    diameter = _pairs([(p.diameter_mm, p.u_diameter_mm) for p in pins], 3)
-    protrusion = _pairs([(p.protrusion_mm, p.u_protrusion_mm) for p in pins], 2)
-    leaning = _pairs([(float(t), float(u)) for t, u in zip(tilt, u_tilt, strict=True)], 2)
+    diameter = pairs([(p.diameter_mm, p.u_diameter_mm) for p in pins], 3)
+    protrusion = pairs([(p.protrusion_mm, p.u_protrusion_mm) for p in pins], 2)
+    leaning = pairs([(float(t), float(u)) for t, u in zip(tilt, u_tilt, strict=True)], 2)
     allows = column([fixed(allowed.get(p.name, math.nan), 2) for p in pins])
     rows = [
         {
@@ -209,7 +215,8 @@ def _about(name: str, findings: tuple[Finding, ...]) -> str:
     return "; ".join(open_) or ("clear" if about else "none")
 
 
-def _window(survey: SurveyResult) -> Plain:
+def window_words(survey: SurveyResult) -> Plain:
+    """The size of the draw window in words, and how to read its map."""
     window = survey.window
     size = with_u(abs(window.size_deg), window.u_size_deg, "deg")
     limits = (
@@ -245,7 +252,7 @@ def _ledger(casting: CastingResult) -> Plain:
         entries: list[Entry] = [getattr(row, name) for row in casting.fit.rows]
         if name == "scale":
             entries.append(net)
-        cells = _pairs([(e.mean, e.u) for e in entries], digits)
+        cells = pairs([(e.mean, e.u) for e in entries], digits)
         plain = [
             {"mean": cell[0], "u": cell[1], "letter": _BASIS_LETTER[e.basis]}
             for cell, e in zip(cells, entries, strict=True)
@@ -286,7 +293,7 @@ def _shares(seating: SeatingResult) -> Plain:
 
 def _levers(seating: SeatingResult) -> list[Plain]:
     levers = seating.levers[:3]
-    gain = _pairs([(100.0 * lever.gain, 100.0 * lever.u_gain) for lever in levers], 1)
+    gain = pairs([(100.0 * lever.gain, 100.0 * lever.u_gain) for lever in levers], 1)
     lacking = column([fixed(lever.gain_lacking_um, 0) for lever in levers])
     return [
         {
@@ -324,7 +331,8 @@ def _short(value: float) -> str:
     return fixed(value, 3).rstrip("0").rstrip(".") if math.isfinite(value) else fixed(value, 0)
 
 
-def _findings(findings: tuple[Finding, ...]) -> Plain:
+def finding_lists(findings: tuple[Finding, ...]) -> Plain:
+    """Open findings, numbered in their order, and those that are clear."""
     numbered = list(enumerate(findings, 1))
     return {
         "open": [
@@ -354,9 +362,8 @@ def _clear(findings: list[Finding]) -> list[str]:
     ]
 
 
-def _made(
-    scan: ScanPart | None, survey: SurveyResult, seating: SeatingResult, meta: dict[str, str]
-) -> list[list[str]]:
+def made_words(scan: ScanPart | None, survey: SurveyResult, meta: dict[str, str]) -> list[list[str]]:
+    """What was measured, how sound it is, and which versions made the document of it: label and words."""
     made = []
     if scan is not None:
         made.append(
@@ -370,5 +377,4 @@ def _made(
         made.append(["measured by", "callipers only; no scan"])
     if survey.blind:
         made.append(["not seen", "; ".join(survey.blind)])
-    made += [[_META_WORDS.get(label, label), value] for label, value in meta.items()]
-    return [*made, ["seed", str(seating.seed)], ["trials", whole(seating.trials)]]
+    return made + [[_META_WORDS.get(label, label), value] for label, value in meta.items()]

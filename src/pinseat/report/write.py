@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Sequence
-from functools import lru_cache
-from importlib.resources import files
 from pathlib import Path
-from typing import cast
-
-import matplotlib
-import typst
 
 from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
-from pinseat.errors import ReportError
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.mesh.model import Mesh
 from pinseat.reference import Value
@@ -25,6 +16,7 @@ from pinseat.report.charts import opening_histogram, shares_chart
 from pinseat.report.inputs import ScanPart
 from pinseat.report.pages import Plain, content, tidy
 from pinseat.report.plan import pin_plan
+from pinseat.report.setting import set_within
 from pinseat.report.style import look, write
 from pinseat.report.window import draw_map
 from pinseat.seating.model import SeatingResult
@@ -32,7 +24,10 @@ from pinseat.survey.model import SurveyResult
 
 MOST_PAGES = 4
 
-_TIGHTER = ((9.4, 1000), (8.8, 1000), (8.2, 1000), (8.2, 24), (8.2, 14), (7.6, 8))
+_TIGHTER = tuple(
+    {"size": size, "most": most}
+    for size, most in ((9.4, 1000), (8.8, 1000), (8.2, 1000), (8.2, 24), (8.2, 14), (7.6, 8))
+)
 """Type size in points and longest list, tried in turn until the report fits its pages."""
 
 
@@ -124,7 +119,7 @@ def _figures(
 
 
 def set_pages(plain: Plain, results: Path) -> bytes:
-    """Set the pages as PDF; the type shrinks a little, then long lists are cut, until four pages hold it all.
+    """Set the report as PDF; the type shrinks a little, then long lists are cut, until four pages hold it.
 
     Parameters
     ----------
@@ -137,30 +132,4 @@ def set_pages(plain: Plain, results: Path) -> bytes:
     ------
     ReportError
     """
-    template = files("pinseat.report").joinpath("report.typ").read_bytes()
-    data = json.dumps(plain, ensure_ascii=True, sort_keys=True)
-    compiler = typst.Compiler(root=results, font_paths=_fonts())
-    try:
-        for size, most in _TIGHTER:
-            inputs = {"data": data, "size": str(size), "most": str(most)}
-            pdf = cast(bytes, compiler.compile(template, format="pdf", sys_inputs=inputs, timestamp=0))
-            if page_count(pdf) <= MOST_PAGES:
-                return pdf
-    except typst.TypstError as error:
-        raise ReportError("the report cannot be set", value=error.message) from error
-    raise ReportError("the report does not fit its pages", limit=f"{MOST_PAGES} pages")
-
-
-def page_count(pdf: bytes) -> int:
-    """How many pages a PDF has, by its page objects (ISO 32000-1, table 30)."""
-    return len(re.findall(rb"/Type\s*/Page(?![A-Za-z])", pdf))
-
-
-@lru_cache(maxsize=1)
-def _fonts() -> typst.Fonts:
-    """Only fonts that come with the packages: the same pages on every machine."""
-    return typst.Fonts(
-        include_system_fonts=False,
-        include_embedded_fonts=True,
-        font_paths=[Path(matplotlib.get_data_path()) / "fonts" / "ttf"],
-    )
+    return set_within("report.typ", plain, results, pages=MOST_PAGES, tighter=_TIGHTER)

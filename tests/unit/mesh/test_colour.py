@@ -27,7 +27,7 @@ DICHROMATS = {
         [0.004733, 0.691367, 0.303900],
     ],
 }
-"""Light in, light seen, for eyes that lack one kind of cone: Machado, Oliveira and Fernandes, IEEE Transactions
+"""Light in, light seen, for eyes that lack one kind of cone: Machado, Oliveira and Fernandes, IEEE Trans.
 on Visualization and Computer Graphics 15 (2009) 1291, severity 1.0."""
 
 

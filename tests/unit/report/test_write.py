@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import json
 import struct
-from importlib.resources import files
 
 import pytest
 import typst
@@ -10,7 +9,8 @@ import typst
 from pinseat.errors import ReportError
 from pinseat.report import write_report
 from pinseat.report.pages import clean, content, tidy
-from pinseat.report.write import _figures, page_count, set_pages
+from pinseat.report.setting import page_count, template
+from pinseat.report.write import _figures, set_pages
 
 HOSTILE = '#panic() $x$ *b* _i_ "q" \\ <a> @b // = Überbrückung Мост γέφυρα גשר جسر 桥 ' + "y" * 230
 META = {"code version": "0.1.0", "input hash": "5d1f3c77"}
@@ -59,10 +59,11 @@ def pages_of(made, folder):
 
 
 def found(plain, folder, selector: str) -> list[dict[str, object]]:
-    template = files("pinseat.report").joinpath("report.typ").read_bytes()
     inputs = {"data": json.dumps(plain), "size": "9", "most": "99"}
     return json.loads(
-        typst.query(template, selector, root=folder, sys_inputs=inputs, ignore_system_fonts=True)
+        typst.query(
+            template("report.typ"), selector, root=folder, sys_inputs=inputs, ignore_system_fonts=True
+        )
     )
 
 
@@ -102,11 +103,14 @@ def test_sections_stand_in_their_order(home, tmp_path) -> None:
 
 def test_page_count_agrees_with_the_pages_drawn(home, tmp_path) -> None:
     plain = pages_of(home, tmp_path / "r")
-    template = files("pinseat.report").joinpath("report.typ").read_bytes()
     inputs = {"data": json.dumps(plain), "size": "14", "most": "99"}
     drawn = typst.Compiler(root=tmp_path / "r", ignore_system_fonts=True)
-    pictures = drawn.compile(template, format="png", ppi=10, sys_inputs=inputs)
-    assert page_count(drawn.compile(template, format="pdf", sys_inputs=inputs)) == len(pictures) > 4
+    pictures = drawn.compile(template("report.typ"), format="png", ppi=10, sys_inputs=inputs)
+    assert (
+        page_count(drawn.compile(template("report.typ"), format="pdf", sys_inputs=inputs))
+        == len(pictures)
+        > 4
+    )
 
 
 def test_pages_that_cannot_be_set_say_so(home, tmp_path) -> None:
