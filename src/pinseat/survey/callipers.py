@@ -274,7 +274,7 @@ def sights(net: Network, solved: Solved, play: dict[str, float]) -> list[Sight]:
     found = []
     for i, j in combinations(range(len(net.names)), 2):
         names = (net.names[i], net.names[j])
-        for direction, row in _splay_rows(net, i, j).items():
+        for direction, row in splay_rows(net, i, j).items():
             found.append(
                 Sight(
                     names,
@@ -287,7 +287,8 @@ def sights(net: Network, solved: Solved, play: dict[str, float]) -> list[Sight]:
     return found
 
 
-def _splay_rows(net: Network, i: int, j: int) -> dict[Literal["along", "across"], Float]:
+def splay_rows(net: Network, i: int, j: int) -> dict[Literal["along", "across"], Float]:
+    """Rows (5 n,) whose product with the state is the splay of two pins, rad."""
     a, b = (net.prior[UNKNOWNS * pin : UNKNOWNS * pin + 2] for pin in (i, j))
     along = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
     across = np.array([-along[1], along[0]])
@@ -336,26 +337,27 @@ def next_reading(
     """
     p = solved.covariance
     goals = np.array(
-        [_splay_rows(net, *(net.names.index(n) for n in one.pins))[one.direction] for one in blind]
+        [splay_rows(net, *(net.names.index(n) for n in one.pins))[one.direction] for one in blind]
     ).reshape(-1, len(p))
     whole = float(np.einsum("gi,ij,gj->", goals, p, goals))
     u = min((reading.u_mm for reading in readings), default=0.02)
     best, gained = "", 0.0
     taken = {(r.kind, *(r.pins if r.kind == "tip to base" else sorted(r.pins))) for r in readings}
-    for kind, i, j in _possible(net):
+    for kind, i, j in possible(net):
         pair = (net.names[i], net.names[j])
         if (kind, *(pair if kind == "tip to base" else sorted(pair))) in taken:
             continue
         _, h = net.row(solved.state, kind, i, j)
         gain = float(np.sum((goals @ p @ h) ** 2) / (u**2 + h @ p @ h))
         if gain > gained * (1.0 + 1e-9):
-            best, gained = _reading_words(kind, *pair), gain
+            best, gained = reading_words(kind, *pair), gain
     if whole <= 0.0 or gained < 0.1 * whole:
         return None
     return NextReading(best, 1.0 - gained / whole)
 
 
-def _possible(net: Network) -> list[tuple[Kind, int, int]]:
+def possible(net: Network) -> list[tuple[Kind, int, int]]:
+    """Every reading that can be taken between two pins of the layout."""
     pins = range(len(net.names))
     pairs = list(combinations(pins, 2))
     return [
@@ -365,7 +367,8 @@ def _possible(net: Network) -> list[tuple[Kind, int, int]]:
     ]
 
 
-def _reading_words(kind: Kind, first: str, second: str) -> str:
+def reading_words(kind: Kind, first: str, second: str) -> str:
+    """A reading in words: ``between the feet of pins 11-1 and 22-1``."""
     if kind == "tip to base":
         return f"from the free end of pin {first} to the foot of pin {second}"
     return f"between the {'free ends' if kind == 'tip' else 'feet'} of pins {first} and {second}"
@@ -373,4 +376,4 @@ def _reading_words(kind: Kind, first: str, second: str) -> str:
 
 def describe(reading: Reading) -> str:
     """A reading in words: ``between the feet of pins 11-1 and 22-1``."""
-    return _reading_words(reading.kind, *reading.pins)
+    return reading_words(reading.kind, *reading.pins)
