@@ -17,7 +17,7 @@ from pinseat.report.labels import assign, ports_around
 LEAN_OF_VIEW_DEG = 38.0
 """The eye stands off the draw by this much, so that pins are seen standing and not as dots."""
 
-WIDTH_PX = 1600
+WIDTH_PX = 1200
 
 COPPER = (205, 118, 74)
 """Colour of the pins in the picture; each also has a line and a name."""
