@@ -1,7 +1,7 @@
 """The whole chain on the demo case: from its scan of 300,000 triangles to the report.
 
-Cold: nothing computed, no kernel compiled. Warm: kernels compiled, nothing computed. Stored: nothing has changed.
-There is no other tool to run beside it; what a user would pick for each part stands in the other benchmarks.
+Cold: nothing computed, no kernel compiled. Warm: kernels compiled. Stored: nothing has changed since the last
+run. There is no other tool to run beside it; what a user would pick for each part is in the other benchmarks.
 """
 
 from __future__ import annotations
