@@ -6,12 +6,12 @@ central incisors lie at ``Z = 0``.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator, make_interp_spline
+from scipy.interpolate import make_interp_spline
 from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
@@ -172,7 +172,8 @@ class Placed:
         beside = np.where(part < 0.0, *self.papilla)
         margin = 0.7 + (beside - 0.7) * np.abs(part) ** 2.4
         depth = np.clip(margin - q[2], 0.0, 6.0)
-        thick = 0.3 - 0.26 * np.minimum(np.abs(part) ** 3, 1.0) + 0.15 * depth
+        beside_tooth = np.minimum(np.abs(part), 1.0) ** 3
+        thick = 0.3 + 0.15 * depth + beside_tooth * (0.2 * np.minimum(depth, 1.2) - 0.2)
         return cross(body - thick, 0.8 * (q[2] - margin), 0.7)
 
 
@@ -185,7 +186,8 @@ class Arch:
     teeth : tuple of Placed
     curve : Curve
     gum : Profiles
-        Over the length along the curve: height of the ridge, its half width and its centre.
+        Over the length along the curve: height of the ridge, its half width, its centre, and the height of
+        the necks of the teeth.
     ends_mm : (float, float)
         Where the scan begins and stops along the curve.
     middles : tuple of float
@@ -201,6 +203,20 @@ class Arch:
     def placed(self, tooth: int) -> Placed:
         """The tooth of this number."""
         return next(t for t in self.teeth if t.crown.tooth == tooth)
+
+    def prepared(self, preparations: Mapping[int, Preparation]) -> Arch:
+        """The same arch with some of its teeth prepared.
+
+        Parameters
+        ----------
+        preparations : mapping of FDI number to Preparation
+
+        Returns
+        -------
+        Arch
+        """
+        teeth = (replace(t, preparation=preparations.get(t.crown.tooth)) for t in self.teeth)
+        return replace(self, teeth=tuple(teeth))
 
     def distance(self, points: Float) -> Float:
         """Signed distance to teeth, pins and gum.
@@ -221,39 +237,34 @@ class Arch:
         for placed, middle in zip(self.teeth, self.middles, strict=True):
             near = np.flatnonzero(np.abs(along - middle) < 0.5 * placed.crown.width_mm + 2.6)
             tooth, collar = placed.fields(p[:, near])
-            teeth[near] = join(teeth[near], tooth, 0.25)
-            gum[near] = join(gum[near], collar, 1.1)
-        return join(teeth, gum, 0.12)
+            teeth[near] = join(teeth[near], tooth, 0.8)
+            gum[near] = join(gum[near], collar, 2.0)
+        return join(teeth, gum, 0.3)
 
     def rim(self, points: Float) -> Float:
         """How far a point lies inside the scanned strip; negative outside, mm."""
         along, out = self.curve.coordinates(points.T)
-        top, _, centre = self.gum(along)
-        below = np.where(out > centre, 3.5, 4.3)
-        height = points[:, 2] - (top - below)
+        _, _, centre, neck = self.gum(along)
+        height = points[:, 2] - neck + np.where(out > centre, 4.1, 4.9)
         ends = np.minimum(along - self.ends_mm[0], self.ends_mm[1] - along)
         return np.minimum(np.minimum(height, ends), 12.0 - np.abs(out - centre))
 
     def box(self) -> tuple[Float, Float]:
         """Two corners that hold the scanned strip."""
         along = np.linspace(*self.ends_mm, 300)
-        line, top = self.curve.at(along), self.gum(along)[0]
+        line, neck = self.curve.at(along), self.gum(along)[3]
         low, high = line.min(axis=0) - 10.0, line.max(axis=0) + 8.0
-        return np.array([*low, top.min() - 6.0]), np.array([*high, 4.5])
+        return np.array([*low, neck.min() - 6.0]), np.array([*high, 4.5])
 
     def _ridge(self, along: Float, out: Float, height: Float) -> Float:
-        top, half, centre = self.gum(along)
-        below = top - height
+        top, half, centre, neck = self.gum(along)
+        below = neck - 0.6 - height
         outer = (out - centre - half - 0.25 * below) * 0.97
         inner = (centre - out - half - 1.0 * below) * 0.707
-        return cross(cross(outer, inner, 1.5), -below, 3.0)
+        return cross(cross(outer, inner, 1.5), height - top, 3.0)
 
 
-def arch(
-    teeth: Sequence[int],
-    missing: Sequence[int],
-    preparations: dict[int, Preparation],
-) -> Arch:
+def arch(teeth: Sequence[int], missing: Sequence[int]) -> Arch:
     """Set up an upper arch, or a stretch of one.
 
     Parameters
@@ -263,8 +274,6 @@ def arch(
         begins and ends in the middle of its outer teeth.
     missing : sequence of int
         Those of them that are not there: a ridge takes their place.
-    preparations : dict
-        By FDI number.
 
     Returns
     -------
@@ -281,7 +290,7 @@ def arch(
         float(lengths[-1] + 2.0 if last == 13 else 0.5 * (lengths[last] + lengths[last + 1])),
     )
     standing = [
-        _dressed(p, i, set(teeth) - set(missing), preparations)
+        _beside_neighbours(p, i, set(teeth) - set(missing))
         for i, p in enumerate(placed)
         if p.crown.tooth in teeth and p.crown.tooth not in missing
     ]
@@ -309,11 +318,12 @@ def _place(c: Crown, curve: Curve, lengths: Float) -> Placed:
     origin = pivot - axes.T @ np.array([0.0, centre, height])
     edge = float((origin + c.length_mm * axes[2])[2])
     origin[2] += _LEVEL_MM[c.place] - edge
-    beside = (0.44 if c.place <= 3 else 0.4) * c.length_mm
+    beside = 0.48 * c.length_mm
     return Placed(c, origin, axes, (beside, beside))
 
 
-def _dressed(p: Placed, index: int, standing: set[int], preparations: dict[int, Preparation]) -> Placed:
+def _beside_neighbours(p: Placed, index: int, standing: set[int]) -> Placed:
+    """The tooth with low gum where no neighbour stands."""
     mesial, distal = p.papilla
     for side, step in (("left", 1), ("right", -1)):
         beyond = UPPER[index + step] if 0 <= index + step < len(UPPER) else None
@@ -321,7 +331,7 @@ def _dressed(p: Placed, index: int, standing: set[int], preparations: dict[int, 
             continue
         is_distal = (side == "left") == (p.crown.tooth // 10 == 2)
         mesial, distal = (mesial, 1.4) if is_distal else (1.4, distal)
-    return Placed(p.crown, p.origin, p.axes, (mesial, distal), preparations.get(p.crown.tooth))
+    return replace(p, papilla=(mesial, distal))
 
 
 def _gum(placed: Sequence[Placed], lengths: Float, curve: Curve, missing: set[int]) -> Profiles:
@@ -332,11 +342,15 @@ def _gum(placed: Sequence[Placed], lengths: Float, curve: Curve, missing: set[in
     top = neck - 0.6 + np.where(gone, 1.0, 0.0)
     half = np.array([0.42 * p.crown.depth_mm for p in placed]) + np.where(gone, 0.3, 0.6)
     centre = out - np.where(gone, 0.6, 0.0)
-    ends = np.array([along[0] - 9.0, *along, along[-1] + 9.0])
-    curves = [
-        PchipInterpolator(ends, np.array([v[0] - drop, *v, v[-1] - drop]))
-        for v, drop in ((top, 0.5), (half, 0.5), (centre, 0.0))
-    ]
-    fine = np.linspace(ends[0], ends[-1], 400)
-    smooth = [np.convolve(np.pad(c(fine), 12, mode="edge"), np.ones(25) / 25, mode="valid") for c in curves]
-    return Profiles.through(fine, *smooth)
+    curves = np.stack([top, half, centre, neck])
+    between = 0.5 * (curves[:, 1:] + curves[:, :-1])
+    septum = ~(gone[1:] | gone[:-1])
+    between[0] += np.where(septum, 2.4, 0.0)
+    between[1] -= np.where(septum, 0.4, 0.0)
+    values = np.zeros((4, 2 * len(placed) + 1))
+    values[:, 1:-1:2], values[:, 2:-2:2] = curves, between
+    values[:, 0], values[:, -1] = curves[:, 0], curves[:, -1]
+    places = np.zeros(2 * len(placed) + 1)
+    places[1:-1:2], places[2:-2:2] = along, lengths[1:-1]
+    places[0], places[-1] = along[0] - 9.0, along[-1] + 9.0
+    return Profiles.through(places, *values)

@@ -83,12 +83,12 @@ def bridge(
     -------
     Arch
     """
-    bare = arch(teeth, missing, {})
+    bare = arch(teeth, missing)
     placed = [bare.placed(r.tooth) for r in retainers]
     draw = np.sum([p.axes[2] for p in placed], axis=0)
     draw /= np.linalg.norm(draw)
     cut = {r.tooth: _prepare(r, p, p.axes @ draw, pins, rng) for r, p in zip(retainers, placed, strict=True)}
-    return arch(teeth, missing, cut)
+    return bare.prepared(cut)
 
 
 def _prepare(r: Retainer, placed: Placed, draw: Float, pins: PinSet, rng: np.random.Generator) -> Preparation:
@@ -154,8 +154,8 @@ def _places(placed: Placed, prep: Preparation) -> list[tuple[FaceKind, Float]]:
     for part in (-0.5, 0.0, 0.5):
         low = np.array([part * w, -c.depth_mm, prep.finish_mm + 1.2 * part * part + 0.5 * CHAMFER_WIDTH_MM])
         places.append(("margin", _first(placed, prep, low, np.array([0.0, 1.0, 0.0]))))
-    for part in (-0.4, 0.5):
-        high = np.array([part * w, 0.0, c.length_mm + 2.0])
+    for x in _clear_of_niches(prep):
+        high = np.array([x, 0.0, c.length_mm + 2.0])
         high[1] = prep.bevel(high[:, None])[0] - 0.28
         places.append(("margin", _first(placed, prep, high, np.array([0.0, 0.0, -1.0]))))
     places.append(("ledge", np.array([0.0, wall - 0.45, floor])))
@@ -163,6 +163,14 @@ def _places(placed: Placed, prep: Preparation) -> list[tuple[FaceKind, Float]]:
     for groove in prep.grooves:
         places.append(("groove", groove.foot + prep.draw + np.array([groove.radius_mm, 0.0, 0.0])))
     return places
+
+
+def _clear_of_niches(prep: Preparation) -> tuple[float, float]:
+    """The two outermost places along the edge where no niche cuts into its bevel, mm from the middle."""
+    along = prep.half_width_mm * np.linspace(-0.6, 0.6, 121)
+    away = np.min([np.abs(along - pin.foot[0]) for pin in prep.pins if pin.foot[1] > -1.0], axis=0)
+    clear = along[away > prep.niche_mm + 0.15]
+    return float(clear[0]), float(clear[-1])
 
 
 def _first(placed: Placed, prep: Preparation, start: Float, direction: Float) -> Float:

@@ -40,7 +40,7 @@ def surface(model: Arch, edge_mm: float, rng: np.random.Generator) -> Mesh:
     """
     low, high = model.box()
     halved = edge_mm <= COARSEST_HALVED_MM
-    mesh = isosurface(model.distance, model.rim, low, high, (2.2 if halved else 1.1) * edge_mm)
+    mesh = isosurface(model.distance, model.rim, low, high, (2.15 if halved else 1.075) * edge_mm)
     mesh = scanning.trim(mesh, model.rim(mesh.vertices) > scanning.ragged(mesh.vertices, rng))
     mesh = relax(mesh, 3)
     if halved:

@@ -35,7 +35,7 @@ class Ridge:
 
     start: tuple[float, float, float]
     end: tuple[float, float, float]
-    slope: float = 0.72
+    slope: float = 0.85
 
 
 @dataclass(frozen=True)
@@ -257,7 +257,7 @@ class Crown:
             part = np.clip((x * run[0] + y * run[1]) / long, 0.0, 1.0) if long else np.zeros_like(x)
             fall = ridge.slope * (np.sqrt((x - part * run[0]) ** 2 + (y - part * run[1]) ** 2 + 0.16) - 0.4)
             height = self.length_mm + raised - (a[2] + part * (b[2] - a[2])) - fall
-            top = cross(top, height, 0.13)
+            top = cross(top, height, 0.1)
         return top
 
 

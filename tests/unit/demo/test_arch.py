@@ -4,12 +4,16 @@ import numpy as np
 import pytest
 
 from pinseat.demo.arch import HALF_WIDTH_MM, LENGTH_MM, UPPER, Arch, Curve, arch
+from pinseat.demo.bridge import bridge
+from pinseat.demo.generate import surface
+from pinseat.demo.plans import FRONT, SPAN, Plan
+from pinseat.demo.surface import edges_of
 from pinseat.reference import value
 
 
 @pytest.fixture(scope="module")
 def whole() -> Arch:
-    return arch(UPPER, (21,), {})
+    return arch(UPPER, (21,))
 
 
 def test_contacts_lie_a_crown_width_apart() -> None:
@@ -54,3 +58,14 @@ def test_a_missing_tooth_is_not_there(whole: Arch) -> None:
     assert 21 not in [t.crown.tooth for t in whole.teeth]
     with pytest.raises(StopIteration):
         whole.placed(21)
+
+
+@pytest.mark.parametrize("plan", [FRONT, SPAN], ids=["front", "span"])
+def test_a_whole_arch_is_one_sheet_without_tunnels(plan: Plan) -> None:
+    """Papillae close the gaps under the contacts, pins stand free: a sheet has Euler characteristic 1."""
+    rng = np.random.Generator(np.random.Philox(plan.seed))
+    model = bridge(plan.teeth, plan.missing, plan.retainers, plan.pins, rng)
+    mesh = surface(model, 0.10, rng)
+    edges, of_face = edges_of(mesh.faces)
+    assert np.bincount(of_face.ravel()).max() == 2
+    assert len(mesh.vertices) - len(edges) + len(mesh.faces) == 1
