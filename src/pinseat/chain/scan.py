@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from pinseat.case import files
 from pinseat.case.model import Scan as Stated
 from pinseat.errors import CaseError, ScanError
@@ -14,7 +16,7 @@ from pinseat.ledger.handover import Progress
 from pinseat.mesh.files import Scan, read_scan
 from pinseat.mesh.health import Health, health
 from pinseat.mesh.model import Mesh
-from pinseat.mesh.unit_guess import guess_unit
+from pinseat.mesh.unit_guess import LARGEST_MM, SMALLEST_MM, guess_unit
 from pinseat.mesh.working_copy import working_copy
 from pinseat.reference import value
 from pinseat.report.inputs import ScanPart
@@ -109,7 +111,7 @@ def _sure_of_unit(scan: Scan, stated: Stated) -> str:
     guess = guess_unit(scan.mesh)
     if scan.unit is None and guess.question:
         raise ScanError("its unit is not stated", where=stated.file, do=guess.question)
-    if scan.unit is not None and guess.unit != "mm" and "mm" not in guess.reason:
+    if scan.unit is not None and guess.unit != "mm" and not _could_be_teeth(scan.mesh):
         raise ScanError(
             f"in {scan.unit}, as stated, this scan is not the size of teeth",
             where=stated.file,
@@ -117,6 +119,11 @@ def _sure_of_unit(scan: Scan, stated: Stated) -> str:
             do="correct unit under [scan]",
         )
     return guess.reason if scan.unit is None else ""
+
+
+def _could_be_teeth(mesh: Mesh) -> bool:
+    """Whether a stated unit is believable: half to twice the usual size of what gets scanned."""
+    return 0.5 * SMALLEST_MM <= float(np.ptp(mesh.vertices, axis=0).max()) <= 2.0 * LARGEST_MM
 
 
 def _findings(sound: Health, assumed_mm: str) -> Iterator[Finding]:
