@@ -73,9 +73,9 @@ def ticks(limit: float) -> tuple[tuple[float, str], ...]:
     Examples
     --------
     >>> ticks(0.1)
-    ((0.0, 'none'), (0.1, 'limit'), (0.2, 'or more'))
+    ((0.0, ''), (0.1, 'limit'), (0.2, 'or more'))
     """
-    return (0.0, "none"), (limit, "limit"), (2.0 * limit, "or more")
+    return (0.0, ""), (limit, "limit"), (2.0 * limit, "or more")
 
 
 def blend(colours: Colours, other: tuple[int, int, int], share: float) -> Colours:

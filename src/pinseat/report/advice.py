@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from itertools import pairwise
 
 from pinseat.casting.model import CastingResult
@@ -21,8 +22,12 @@ def all_findings(*results: SurveyResult | CastingResult | SeatingResult | None) 
     ----------
     *results : results of the steps in their order, None where a step was not run
     """
-    found = [finding for result in results if result is not None for finding in result.findings]
-    return tuple(sorted(found, key=lambda finding: _ORDER[finding.verdict]))
+    return worst_first([finding for result in results if result is not None for finding in result.findings])
+
+
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings with the stops first; within a verdict as given."""
+    return tuple(sorted(findings, key=lambda finding: _ORDER[finding.verdict]))
 
 
 def next_action(survey: SurveyResult, casting: CastingResult, seating: SeatingResult) -> str:

@@ -131,17 +131,11 @@ def label(picture: Picture, names: list[str], points: style.Array, width_mm: flo
     points : (n, 2) array
         In pixels: to the right, down.
     width_mm : float
-        Width of the figure; the names are of the same size whatever it is.
+        Width of the figure; the names are of the same size whatever it is, until there are too many.
     """
     height, width = picture.rgb.shape[:2]
-    per_mm = width / width_mm
-    chosen = np.zeros((0, 2))
-    if names:
-        ports = ports_around(points, 13.0 * per_mm, (11.5 * per_mm, 6.5 * per_mm))
-        chosen = ports[assign(points, ports)]
-    room = np.array([7.0, 4.5]) * per_mm
-    low = np.minimum(chosen.min(axis=0, initial=np.inf) - room, 0.0)
-    high = np.maximum(chosen.max(axis=0, initial=-np.inf) + room, [width, height])
+    shrink = min(1.0, 0.14 * width_mm / max(len(names), 1))
+    chosen, low, high = _places(points, np.array([width, height]), width_mm, shrink)
     figure = style.sheet(width_mm, width_mm * (high[1] - low[1]) / (high[0] - low[0]))
     figure.set_facecolor(tuple(picture.rgb[0, 0] / 255.0))
     axes = style.plain_axes(figure, (0.0, 0.0, 1.0, 1.0))
@@ -157,7 +151,7 @@ def label(picture: Picture, names: list[str], points: style.Array, width_mm: flo
             name,
             ha="center",
             va="center",
-            fontsize=10,
+            fontsize=10.0 * shrink,
             bbox={
                 "boxstyle": "round,pad=0.2",
                 "facecolor": "white",
@@ -168,3 +162,26 @@ def label(picture: Picture, names: list[str], points: style.Array, width_mm: flo
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(high[1], low[1])
     return figure
+
+
+def _places(
+    points: style.Array, size: style.Array, width_mm: float, shrink: float
+) -> tuple[style.Array, style.Array, style.Array]:
+    """Where the names go, and the corners of what is shown, in pixels.
+
+    The names widen what is shown, and so what a millimetre of the page is: a few rounds settle it.
+    """
+    per_mm = float(size[0]) / width_mm
+    for _ in range(12):
+        unit = per_mm * shrink
+        chosen = np.zeros((0, 2))
+        if len(points):
+            ports = ports_around(points, 13.0 * unit, (11.5 * unit, 6.5 * unit))
+            chosen = ports[assign(points, ports)]
+        room = np.array([7.0, 4.5]) * unit
+        low = np.minimum(chosen.min(axis=0, initial=np.inf) - room, 0.0)
+        high = np.maximum(chosen.max(axis=0, initial=-np.inf) + room, size)
+        if high[0] - low[0] <= 1.02 * per_mm * width_mm:
+            break
+        per_mm = float(high[0] - low[0]) / width_mm
+    return chosen, low, high
