@@ -17,12 +17,41 @@ from numpy.typing import NDArray
 from scipy.sparse.csgraph import shortest_path
 
 from pinseat.case.model import Reading
+from pinseat.errors import SurveyError
 from pinseat.ledger.findings import Finding
 from pinseat.reference import value
 from pinseat.survey.callipers import Network, Solved, describe, solve
 from pinseat.survey.plan import ReadingPlan
 
 Float = NDArray[np.float64]
+
+
+def solve_or_name(net: Network, readings: Sequence[Reading]) -> Solved:
+    """Most probable pins; where none come near the readings, the error names the reading that cannot be.
+
+    Parameters
+    ----------
+    net : Network
+    readings : sequence of Reading
+
+    Returns
+    -------
+    Solved
+
+    Raises
+    ------
+    SurveyError
+    """
+    try:
+        return solve(net, readings)
+    except SurveyError as error:
+        found = _impossible(net, readings, np.zeros(len(readings)))
+        if found is None:
+            raise
+        limit = f"at most {found.limit:.2f} mm: {found.limit_source}"
+        raise SurveyError(
+            found.says.rstrip("."), where=found.where, value=f"{found.value:.2f} mm", limit=limit, do=found.do
+        ) from error
 
 
 def contradictions(net: Network, readings: Sequence[Reading], solved: Solved) -> list[Finding]:
@@ -42,7 +71,7 @@ def contradictions(net: Network, readings: Sequence[Reading], solved: Solved) ->
         others most.
     """
     found = [_repeats(net, readings, k) for k in range(len(readings))]
-    return [one for one in (*found, _impossible(net, readings, solved)) if one is not None]
+    return [one for one in (*found, _impossible(net, readings, np.abs(solved.misfit))) if one is not None]
 
 
 def missing(plan: ReadingPlan, taken: int) -> Finding | None:
@@ -81,7 +110,7 @@ def missing(plan: ReadingPlan, taken: int) -> Finding | None:
 
 def _repeats(net: Network, readings: Sequence[Reading], k: int) -> Finding | None:
     """The repeat of a reading that stands alone; of two, the one that the other readings speak against."""
-    reading, spread = readings[k], value("survey.repeat_spread").value
+    reading, spread = readings[k], value("survey.repeat_spread_ratio").value
     repeats = np.array(reading.mm)
     away = np.abs(repeats - np.median(repeats))
     worst = spread * reading.u_mm
@@ -118,7 +147,7 @@ def _of_two(net: Network, readings: Sequence[Reading], k: int) -> int | None:
     u = math.hypot(math.sqrt(float(row @ others.covariance @ row)), reading.u_mm)
     off = np.abs(np.array(reading.mm) - expected) / u
     wrong = int(np.argmax(off))
-    spread = value("survey.repeat_spread").value
+    spread = value("survey.repeat_spread_ratio").value
     return wrong if off[wrong] > spread and off[1 - wrong] <= spread else None
 
 
@@ -132,10 +161,9 @@ class _Detour:
     excess: float
 
 
-def _impossible(net: Network, readings: Sequence[Reading], solved: Solved) -> Finding | None:
-    worst = value("survey.repeat_spread")
+def _impossible(net: Network, readings: Sequence[Reading], misfit: Float) -> Finding | None:
+    worst = value("survey.repeat_spread_ratio")
     limit_source = f"{worst.conditions} ({worst.basis})"
-    misfit = np.abs(solved.misfit)
     way = _shorter_way(net, readings)
     if way is not None and way.excess > worst.value:
         among = (way.reading, *way.over)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pinseat.case.model import Case, Layout, Reading
-from pinseat.survey.callipers import Kind, Network, reading_words, sights, solve
+from pinseat.case.model import Callipers, Case, Layout, Reading
+from pinseat.survey.callipers import Kind, Network, Solved, reading_words, sights, solve
 from pinseat.survey.observability import (
     HELPS,
     Faults,
@@ -23,12 +23,14 @@ from pinseat.survey.observability import (
     possible_readings,
     reachable,
 )
-from pinseat.survey.verdict import against
+from pinseat.survey.verdict import against, one_sided
 
 Float = NDArray[np.float64]
 
 REPEATS = 2
 """A slip shows when a reading is taken twice."""
+TELLS = 0.99
+"""A reading alone is worth taking when it leaves at most this part of a standard uncertainty."""
 FARTHEST = 1.5
 """Guide pins longer than this times those in use are not advised."""
 
@@ -156,6 +158,26 @@ def plan(case: Case, taken: Sequence[Reading] = ()) -> ReadingPlan:
         See :func:`pinseat.survey.observability.bench_of`.
     """
     callipers, net, play = bench_of(case)
+    return plan_for(callipers, net, play, taken)
+
+
+def plan_for(
+    callipers: Callipers, net: Network, play: dict[str, float], taken: Sequence[Reading]
+) -> ReadingPlan:
+    """The same for pins already set up.
+
+    Parameters
+    ----------
+    callipers : Callipers
+    net : Network
+    play : dict of str to float
+        For each pin the lean its hole allows, rad.
+    taken : sequence of Reading
+
+    Returns
+    -------
+    ReadingPlan
+    """
     faults, could = faults_of(net, play), possible_readings(net)
     u = reading_u_mm((*callipers.readings, *taken))
     u_mean = u / math.sqrt(REPEATS)
@@ -192,7 +214,9 @@ def next_best(case: Case, readings: Sequence[Reading]) -> Step | None:
     """The one reading that narrows most what is still open.
 
     What decides is the open fault that may lie farthest beyond the play of its holes; when no reading helps
-    there, the next one. A reading may be one that was taken already.
+    there, the next one. A reading may be one that was taken already; it is taken :data:`REPEATS` times. Where
+    one reading alone tells nothing, it is the first of those that must be taken together, and its
+    `u_after_deg` is reached with all of them.
 
     Parameters
     ----------
@@ -206,26 +230,51 @@ def next_best(case: Case, readings: Sequence[Reading]) -> Step | None:
         None when nothing is open, or nothing that a calliper reading between the pins would show.
     """
     callipers, net, play = bench_of(case)
-    solved = solve(net, readings)
+    return best_after(callipers, net, play, readings, solve(net, readings))
+
+
+def best_after(
+    callipers: Callipers, net: Network, play: dict[str, float], readings: Sequence[Reading], solved: Solved
+) -> Step | None:
+    """The same for pins already set up and solved.
+
+    Parameters
+    ----------
+    callipers : Callipers
+    net : Network
+    play : dict of str to float
+        For each pin the lean its hole allows, rad.
+    readings : sequence of Reading
+    solved : Solved
+        From these readings.
+
+    Returns
+    -------
+    Step or None
+    """
     seen = sights(net, solved, play)
     faults = faults_of(net, play)
     could = possible_readings(net, solved.state)
-    u = reading_u_mm((*callipers.readings, *readings))
+    u = reading_u_mm((*callipers.readings, *readings)) / math.sqrt(REPEATS)
     spread = np.sum((could.rows @ solved.covariance) * could.rows, axis=1)
     at_stake = (faults.rows @ solved.covariance @ could.rows.T) ** 2 / (u**2 + spread)
     worst = sorted(
-        range(len(seen)), key=lambda g: -(abs(seen[g].splay_deg) + seen[g].u_deg) / seen[g].play_deg
+        range(len(seen)),
+        key=lambda g: seen[g].play_deg - abs(seen[g].splay_deg) - one_sided() * seen[g].u_deg,
     )
     whole = inverse(solved.covariance)
     for g in worst:
         open_ = against(seen[g].play_deg - abs(seen[g].splay_deg), seen[g].u_deg) == "cannot tell"
         left = 1.0 - at_stake[g] / np.radians(seen[g].u_deg) ** 2
         k = int(np.argmin(np.round(left, 9)))
-        if open_ and left[k] <= HELPS**2:
+        if open_ and left[k] <= TELLS**2:
             after = whole + np.outer(could.rows[k], could.rows[k]) / u**2
             return _step(net, faults, could, k, after, u, g)
-    rest = plan(case, readings).steps
-    return rest[0] if rest else None
+    rest = plan_for(callipers, net, play, readings)
+    if not rest.steps:
+        return None
+    now = {one.words: one.u_before_deg for one in rest.outlook}
+    return replace(rest.steps[0], u_before_deg=now[rest.steps[0].shows])
 
 
 def reading_u_mm(readings: Sequence[Reading]) -> float:
@@ -302,6 +351,6 @@ def _blind(net: Network, one: Outlook, i: int, j: int, length: float, play: floa
         one.words,
         f"A splay of {math.degrees(play):.2f} deg that way, all that the two holes take up, moves the free "
         f"ends only {change_um:.1f} um farther apart: no calliper reading shows it.",
-        f"photograph pins {one.pins[0]} and {one.pins[1]} along their line, from a metre or more, and read "
-        "the angle between them; or scan the pins",
+        f"take a reading across: photograph pins {one.pins[0]} and {one.pins[1]} along their line, from a "
+        "metre or more, and read the angle between them; or scan the pins",
     )
