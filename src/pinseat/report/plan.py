@@ -29,9 +29,9 @@ def pin_plan(survey: SurveyResult) -> Figure:
     feet = np.array([across @ pin.foot for pin in pins]).reshape(-1, 2)
     lean = lean_deg(survey.field, draw)
     per_mm = _degrees_per_mm(lean)
-    feet, lean = _level(feet, lean / per_mm, [arch_position(pin.tooth) for pin in pins])
+    feet, lean = level(feet, lean / per_mm, [arch_position(pin.tooth) for pin in pins])
     for tooth in dict.fromkeys(pin.tooth for pin in pins):
-        _tooth(axes, feet[[pin.tooth == tooth for pin in pins]])
+        tooth_outline(axes, feet[[pin.tooth == tooth for pin in pins]])
     for pin, foot, arrow in zip(pins, feet, lean, strict=True):
         axes.add_patch(
             Circle((foot[0], foot[1]), pin.diameter_mm / 2.0, facecolor=style.INK, edgecolor="none", zorder=3)
@@ -43,7 +43,7 @@ def pin_plan(survey: SurveyResult) -> Figure:
             arrowprops={"arrowstyle": "-|>", "color": style.ACCENT, "linewidth": 1.2, "shrinkA": 0},
             zorder=4,
         )
-    _names(axes, [pin.name for pin in pins], feet)
+    name_pins(axes, [pin.name for pin in pins], feet)
     axes.set_aspect("equal")
     axes.set_axis_off()
     _rulers(axes, per_mm)
@@ -59,7 +59,7 @@ def _degrees_per_mm(lean: style.Array, longest_mm: float = 2.4) -> float:
     return next((scale for scale in rounds if largest <= longest_mm * scale), rounds[-1])
 
 
-def _level(feet: style.Array, lean: style.Array, places: list[int]) -> tuple[style.Array, style.Array]:
+def level(feet: style.Array, lean: style.Array, places: list[int]) -> tuple[style.Array, style.Array]:
     """Turn the plan: the pins' longest extent across the page, the patient's right on the left."""
     if len(feet) < 2:
         return feet, lean
@@ -71,7 +71,8 @@ def _level(feet: style.Array, lean: style.Array, places: list[int]) -> tuple[sty
     return middle @ turn.T, lean @ turn.T
 
 
-def _tooth(axes: Axes, feet: style.Array) -> None:
+def tooth_outline(axes: Axes, feet: style.Array) -> None:
+    """A rounded box round the pins of one tooth."""
     low, high = feet.min(axis=0) - 1.6, feet.max(axis=0) + 1.6
     axes.add_patch(
         FancyBboxPatch(
@@ -87,7 +88,8 @@ def _tooth(axes: Axes, feet: style.Array) -> None:
     )
 
 
-def _names(axes: Axes, names: list[str], feet: style.Array) -> None:
+def name_pins(axes: Axes, names: list[str], feet: style.Array) -> None:
+    """Names around the pins, and the limits of the axes so that all can be read."""
     if not names:
         return
     ports = ports_around(feet, 3.2, (2.6, 1.3))
