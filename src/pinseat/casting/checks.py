@@ -14,7 +14,7 @@ from pinseat.reference import value
 
 TEST_RING = (
     "cast a test ring of this batch, measure it, and state the result under [[measured]] with copy = "
-    '"investment", error = "scale"'
+    '"investment", error = "scale"; a ring shows mould and alloy together, so state the alloy as 0 with u = 0'
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 
@@ -17,9 +18,12 @@ def main() -> None:
     Exit codes: 0 done, 2 refused (the line on standard error says why and what to do), 130 stopped by the
     person. A bridge that will bind is a result, not an error: exit code 0.
     """
-    from pinseat.cli.app import app
-
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
+        from pinseat.cli.app import app
+
         app()
     except PinseatError as error:
         _last_words(str(error), REFUSED)

@@ -20,6 +20,7 @@ app = App(
     "and which copy loses the fit?\n\n"
     "Decision support for licensed people; not a medical device.",
     help_format="plaintext",
+    suppress_keyboard_interrupt=False,
 )
 
 

@@ -134,23 +134,33 @@ def write(name: str, folder: Path, seed: int | None = None) -> None:
     ----------
     name : {"front", "span", "bench"}
     folder : Path
-        Made when it is not there; files of the same names in it are replaced.
+        Made when it is not there, and filled again when it holds this very case.
     seed : int, optional
         See :func:`build`.
 
     Raises
     ------
     CaseError
-        If there is no such case, or the folder cannot be written.
+        If there is no such case, the folder holds anything else, or it cannot be written.
     """
     scenario = build(name, seed=seed)
+    toml = folder / "case.toml"
+    with plainly(folder):
+        used = folder.exists() and any(folder.iterdir())
+        same = toml.is_file() and toml.read_bytes() == scenario.toml.encode()
+    if used and not same:
+        raise CaseError(
+            "this folder holds something else than the untouched demo; nothing was changed",
+            where=str(folder),
+            do="run it with pinseat run, or name another folder with --out",
+        )
     with plainly(folder):
         (folder / "scans").mkdir(parents=True, exist_ok=True)
     if scenario.mesh is not None and scenario.case.scan is not None:
         atomic_write(folder / scenario.case.scan.file, stl_bytes(scenario.mesh))
     atomic_write(folder / "truth.json", scenario.truth_json.encode())
     atomic_write(folder / "note.txt", (scenario.note + "\n").encode())
-    atomic_write(folder / "case.toml", scenario.toml.encode())
+    atomic_write(toml, scenario.toml.encode())
 
 
 def _scanned(plan: Plan, seed: int, scanner: Scanner, edge_mm: float) -> Scenario:

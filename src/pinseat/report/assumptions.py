@@ -49,7 +49,14 @@ def assumptions(
     used : sequence of Value
         Reference values that the steps looked up; those of the ledger are listed by its rows.
     """
-    return (*_holes(case), *_faces(survey), *_copies(casting), *_seat(case), *_looked_up(used))
+    return (
+        *_holes(case),
+        *_impression_pins(case),
+        *_faces(survey),
+        *_copies(casting),
+        *_seat(case),
+        *_looked_up(used),
+    )
 
 
 def _looked_up(used: Sequence[Value]) -> list[Assumption]:
@@ -82,6 +89,25 @@ def _holes(case: Case) -> list[Assumption]:
             with_u(left[0].floor_relief_mm, None, "mm"),
             "assumed",
             "not stated in the case",
+        )
+    ]
+
+
+def _impression_pins(case: Case) -> list[Assumption]:
+    """The play of the scanned pins: they are taken to stand on the axes of their holes."""
+    play = [
+        1e3 * (a.hole_diameter_mm - a.impression_pin_diameter_mm)
+        for a in case.abutments
+        if a.pins and a.impression_pin_diameter_mm is not None
+    ]
+    if not play:
+        return []
+    return [
+        Assumption(
+            "impression pins stand true and centred in their holes; play not reckoned with",
+            f"{max(play):.0f} µm",
+            "assumed",
+            "hold each pin to its hole while scanning and copying; a pin that leans copies the lean",
         )
     ]
 

@@ -14,15 +14,18 @@ ALWAYS = (
 
 _PLATED = "Plating: only an isolated low-voltage supply; gloves, eye protection, licensed disposal."
 _CYANIDE = (
-    "Silver cyanide baths: only by qualified people under local law, never near acid. A cyanide-free silver "
-    "bath does the same work."
+    "Silver cyanide baths: only by qualified people under local law, never near acid. Cyanide-free silver "
+    "baths are offered."
 )
 _PICKLE = (
     "Pickling acid: pour acid into water, never the reverse; no hot casting into it; keep everything from a "
     "cyanide bath away from it."
 )
 _INVESTMENT = "Investment powder holds silica: extraction and a fitted mask, also when devesting."
-_LINER = "Ring liner: never asbestos; take wax sheet, wet cellulose or ceramic liner."
+_LINER = (
+    "Never asbestos: ceramic or wet cellulose as ring liner, wax sheet as relief. A wet liner adds "
+    "expansion: the expansion stated must be that with your liner."
+)
 _BURNOUT = "Burnout gives harmful fumes: extraction over the furnace."
 _BASE_METAL = {
     "nickel chromium": "Nickel chromium: nickel sensitises, so ask for allergies; take a beryllium-free "

@@ -285,8 +285,8 @@ def _opening(seating: SeatingResult) -> Plain:
 def _shares(seating: SeatingResult) -> Plain:
     said = ", ".join(f"{s.group} {with_u(s.total_index, s.standard_error, '')}" for s in seating.shares)
     return {
-        "note": "How much of the spread in clearance lacking would go if this group were known exactly, its "
-        "interactions included; shares may add to more than 1.",
+        "note": "Total-order index: the part of the spread in clearance lacking that would be left if all "
+        "other groups were known exactly; interactions count in each group, so they may add to more than 1.",
         "alt": f"Bars: {said}",
     }
 

@@ -212,6 +212,9 @@ def _finish(
 ) -> SurveyResult:
     """What scan and readings share: draw window, contact faces, findings."""
     window = window_of(field, case.abutments)
+    counted = checks.count_findings(field, case.abutments, rejected)
+    if any(finding.verdict == "stop" for finding in counted):
+        blind = (*blind, "all the pins the case states")
     splay = checks.splay_finding(field, window, better)
     return SurveyResult(
         field=field,
@@ -223,7 +226,7 @@ def _finish(
         findings=(
             checks.draw_finding(window, better),
             *([splay] if splay is not None else []),
-            *checks.count_findings(field, case.abutments, rejected),
+            *counted,
             *found,
         ),
     )
