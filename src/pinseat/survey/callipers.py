@@ -299,63 +299,6 @@ def splay_rows(net: Network, i: int, j: int) -> dict[Literal["along", "across"],
     return {"along": rows[0], "across": rows[1]}
 
 
-@dataclass(frozen=True, eq=False)
-class NextReading:
-    """The reading not yet taken that would narrow most what is not seen.
-
-    Attributes
-    ----------
-    words : str
-        Which reading to take.
-    left : float
-        Part (0 to 1) of the summed blind variance that would be left.
-    """
-
-    words: str
-    left: float
-
-
-def next_reading(
-    net: Network, solved: Solved, readings: Sequence[Reading], blind: Sequence[Sight]
-) -> NextReading | None:
-    """Best reading to take next.
-
-    A reading with row `h` and uncertainty `u` takes ``(g P h)^2 / (u^2 + h P h)`` off the variance of
-    ``g x``, where `P` is the covariance of the state `x`.
-
-    Parameters
-    ----------
-    net : Network
-    solved : Solved
-    readings : sequence of Reading
-    blind : sequence of Sight
-
-    Returns
-    -------
-    NextReading or None
-        None when no calliper reading takes off a tenth of what is not seen.
-    """
-    p = solved.covariance
-    goals = np.array(
-        [splay_rows(net, *(net.names.index(n) for n in one.pins))[one.direction] for one in blind]
-    ).reshape(-1, len(p))
-    whole = float(np.einsum("gi,ij,gj->", goals, p, goals))
-    u = min((reading.u_mm for reading in readings), default=0.02)
-    best, gained = "", 0.0
-    taken = {(r.kind, *(r.pins if r.kind == "tip to base" else sorted(r.pins))) for r in readings}
-    for kind, i, j in possible(net):
-        pair = (net.names[i], net.names[j])
-        if (kind, *(pair if kind == "tip to base" else sorted(pair))) in taken:
-            continue
-        _, h = net.row(solved.state, kind, i, j)
-        gain = float(np.sum((goals @ p @ h) ** 2) / (u**2 + h @ p @ h))
-        if gain > gained * (1.0 + 1e-9):
-            best, gained = reading_words(kind, *pair), gain
-    if whole <= 0.0 or gained < 0.1 * whole:
-        return None
-    return NextReading(best, 1.0 - gained / whole)
-
-
 def possible(net: Network) -> list[tuple[Kind, int, int]]:
     """Every reading that can be taken between two pins of the layout."""
     pins = range(len(net.names))

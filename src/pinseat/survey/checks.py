@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pinseat.case.model import Abutment, Reading
+from pinseat.case.model import Abutment
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.ledger.pins import PinField, frame
 from pinseat.reference import value
-from pinseat.survey.callipers import NextReading, Sight, Solved, describe
+from pinseat.survey.callipers import Sight
 from pinseat.survey.draw import angles_to
 from pinseat.survey.model import DrawWindow, PinFit, Rejected
-from pinseat.survey.verdict import against, one_sided, rule_words
+from pinseat.survey.plan import Step, Unseen
+from pinseat.survey.verdict import against, chance_words, one_sided, rule_words
 
 Float = NDArray[np.float64]
 
@@ -24,22 +26,29 @@ BETTER_SCAN = "scan again in finer detail, or with longer pins in the holes"
 PLAY = "hole less cast pin over the engaged length, from the case"
 
 
-def draw_finding(window: DrawWindow, better: str = BETTER_SCAN) -> Finding:
+def draw_finding(window: DrawWindow, better: str = BETTER_SCAN, splay: Finding | None = None) -> Finding:
     """Does one draw serve all pins?
+
+    Where two pins lean more against each other than their holes take up, none does, however little is known
+    of the others: the window is then short by at least half of what these two lack.
 
     Parameters
     ----------
     window : DrawWindow
     better : str
         What to do when it cannot be told.
+    splay : Finding, optional
+        From :func:`splay_finding`.
 
     Returns
     -------
     Finding
         `value` is the size of the window in deg, negative = degrees short; the limit is 0.
     """
-    verdict = against(window.size_deg, window.u_size_deg)
+    verdict, size, u = against(window.size_deg, window.u_size_deg), window.size_deg, window.u_size_deg
     limiting = _listed(window.limited_by)
+    if splay is not None and splay.verdict == "stop" != verdict and splay.value and splay.limit is not None:
+        verdict, size, u = "stop", (splay.limit - splay.value) / 2.0, (splay.uncertainty or 0.0) / 2.0
     return Finding(
         code="survey.draw",
         where=f"{'pin' if len(window.limited_by) == 1 else 'pins'} {limiting}",
@@ -49,8 +58,8 @@ def draw_finding(window: DrawWindow, better: str = BETTER_SCAN) -> Finding:
             "cannot tell": "Whether one draw serves all pins cannot be told from what was measured.",
         }[verdict],
         verdict=verdict,
-        value=window.size_deg,
-        uncertainty=window.u_size_deg,
+        value=size,
+        uncertainty=u,
         unit="deg",
         limit=0.0,
         limit_source=f"{PLAY}; {rule_words()}",
@@ -84,20 +93,22 @@ def splay_finding(field: PinField, window: DrawWindow, better: str = BETTER_SCAN
     if len(field.pins) < 2:
         return None
 
-    def lacking(pair: tuple[int, int]) -> float:
-        splay, u, play = _splay(field, window, *pair)
-        return splay + one_sided() * u - play
-
-    i, j = max(combinations(range(len(field.pins)), 2), key=lacking)
-    splay, u, play = _splay(field, window, i, j)
+    leans = [lean for i, j in combinations(range(len(field.pins)), 2) for lean in _leans(field, window, i, j)]
+    surest = max(leans, key=lambda one: (one.splay - one.play) / max(one.u, 1e-9))
+    if against(surest.play - surest.splay, surest.u) != "stop":
+        surest = max(
+            (one for one in leans if one.whole), key=lambda one: one.splay + one_sided() * one.u - one.play
+        )
+    splay, u, play = surest.splay, surest.u, surest.play
     verdict = against(play - splay, u)
-    names = f"pins {field.pins[i].name} and {field.pins[j].name}"
+    names = f"pins {surest.pins[0]} and {surest.pins[1]}"
     return Finding(
         code="survey.splay",
         where=names,
         says={
             "clear": "The two pins that lean most against each other still go in together.",
-            "stop": "These two pins lean more against each other than their holes take up.",
+            "stop": "These two pins lean more against each other than their holes take up; the chance of it "
+            f"is {chance_words(splay - play, u)}.",
             "cannot tell": "Whether the holes of these two pins take up their lean cannot be told.",
         }[verdict],
         verdict=verdict,
@@ -114,21 +125,42 @@ def splay_finding(field: PinField, window: DrawWindow, better: str = BETTER_SCAN
     )
 
 
-def _splay(field: PinField, window: DrawWindow, i: int, j: int) -> tuple[float, float, float]:
-    """Angle between two pins, its uncertainty, and the play of both, deg."""
+@dataclass(frozen=True)
+class _Lean:
+    """Lean of two pins against each other, deg: the whole angle, or its part in one direction."""
+
+    pins: tuple[str, str]
+    splay: float
+    u: float
+    play: float
+    whole: bool
+
+
+def _leans(field: PinField, window: DrawWindow, i: int, j: int) -> list[_Lean]:
+    """The angle between two pins, and its parts in the directions known best and worst.
+
+    The angle is at least as large as any part of it: readings that see one direction only can still tell that
+    it is too large.
+    """
     a, b = field.pins[i].axis, field.pins[j].axis
-    angle = float(angles_to(a, b[None])[0])
     turn = np.zeros((2, len(field.covariance)))
     common = frame(a)
     turn[:, 4 * i + 2 : 4 * i + 4] = common @ frame(a).T
     turn[:, 4 * j + 2 : 4 * j + 4] = -common @ frame(b).T
     spread = turn @ field.covariance @ turn.T
     apart = common @ (a - b)
+    variances, ways = np.linalg.eigh(spread)
     size = float(np.linalg.norm(apart))
-    largest = float(np.linalg.eigvalsh(spread)[-1])
-    variance = float(apart @ spread @ apart) / size**2 if size * size > largest else largest
-    play = window.allowance_deg[field.pins[i].name] + window.allowance_deg[field.pins[j].name]
-    return math.degrees(angle), math.degrees(math.sqrt(variance)), play
+    known = size * size > variances[-1]
+    variance = float(apart @ spread @ apart) / size**2 if known else float(variances[-1])
+    names = (field.pins[i].name, field.pins[j].name)
+    play = window.allowance_deg[names[0]] + window.allowance_deg[names[1]]
+    angle = float(angles_to(a, b[None])[0])
+    parts = [(angle, variance), *zip(np.abs(ways.T @ apart).tolist(), variances.tolist(), strict=True)]
+    return [
+        _Lean(names, math.degrees(part), math.degrees(math.sqrt(max(var, 0.0))), play, k == 0)
+        for k, (part, var) in enumerate(parts)
+    ]
 
 
 def count_findings(
@@ -306,91 +338,39 @@ def _protrusion(where: str, out: float, u: float, abutment: Abutment) -> Finding
     )
 
 
-def reading_findings(readings: Sequence[Reading], solved: Solved) -> list[Finding]:
-    """Readings that disagree with their own repeats, or with everything else.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
-    solved : Solved
-
-    Returns
-    -------
-    list of Finding
-        Caution for a repeat that stands alone; stop for the reading that contradicts the others most.
-    """
-    worst = value("survey.repeat_spread_ratio")
-    found = [one for one in (_repeat_finding(reading) for reading in readings) if one is not None]
-    misfit = np.abs(solved.misfit)
-    if len(misfit) and misfit.max() > worst.value:
-        k = int(np.argmax(misfit))
-        found.append(
-            Finding(
-                code="survey.reading",
-                where=f"reading {describe(readings[k])}",
-                says="This reading contradicts the others and the layout.",
-                verdict="stop",
-                value=float(misfit[k]),
-                unit="standard uncertainties",
-                limit=worst.value,
-                limit_source=f"{worst.conditions} ({worst.basis})",
-                do=f"take the reading {describe(readings[k])} again",
-            )
-        )
-    return found
-
-
-def _repeat_finding(reading: Reading) -> Finding | None:
-    """The repeat farthest from the median of its reading, when too far."""
-    repeats = np.array(reading.mm)
-    away = np.abs(repeats - np.median(repeats))
-    worst = value("survey.repeat_spread_ratio").value * reading.u_mm
-    k = int(np.argmax(away))
-    if len(repeats) == 2:
-        away, worst = np.full(2, np.ptp(repeats)), worst * math.sqrt(2.0)
-    if away[k] <= worst:
-        return None
-    return Finding(
-        code="survey.repeat",
-        where=f"reading {describe(reading)}",
-        says="The repeats of this reading disagree.",
-        verdict="caution",
-        value=float(away[k]),
-        uncertainty=reading.u_mm,
-        unit="mm",
-        limit=worst,
-        limit_source=f"{value('survey.repeat_spread_ratio').value:g} times the uncertainty of one reading",
-        do=f"repeat the reading {describe(reading)} and strike the one that was wrong",
-    )
-
-
-def sight_finding(sights: Sequence[Sight], blind: Sequence[Sight], following: NextReading | None) -> Finding:
+def sight_finding(
+    sights: Sequence[Sight], blind: Sequence[Sight], following: Step | None, unseen: Sequence[Unseen]
+) -> Finding:
     """Do the readings see every splay that matters?
 
     Parameters
     ----------
     sights, blind : sequences of Sight
         All, and those not seen.
-    following : NextReading or None
+    following : Step or None
+        The next reading to take.
+    unseen : sequence of Unseen
+        What no reading between the pins shows.
 
     Returns
     -------
     Finding
     """
     worst = max(sights, key=lambda one: one.u_deg / max(one.play_deg, 1e-9))
-    where = f"pins {worst.pins[0]} and {worst.pins[1]}"
+    shown = [one for one in blind if following is not None and one.words == following.shows]
     verdict: Verdict = "cannot tell" if blind else "clear"
     if not blind:
         says, do = "The readings see every splay that matters.", ""
-    elif following is not None:
+    elif following is not None and shown:
+        worst = shown[0]
         says = f"The readings cannot see {worst.words}."
         do = f"take one more reading {following.words}"
     else:
-        says = f"The readings cannot see {worst.words}, and no calliper reading would."
-        do = f"scan the pins, or set one more long guide pin well off the line of {where} and read to its end"
+        says = f"The readings cannot see {worst.words}, and no calliper reading between the pins would."
+        do = next((one.do for one in unseen if one.words == worst.words), "scan the pins")
     return Finding(
         code="survey.sight",
-        where=where,
+        where=f"pins {worst.pins[0]} and {worst.pins[1]}",
         says=says,
         verdict=verdict,
         value=worst.u_deg,

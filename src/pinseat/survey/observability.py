@@ -13,7 +13,6 @@ after the other (a spiral).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -161,7 +160,7 @@ def faults_of(net: Network, play: dict[str, float]) -> Faults:
     u = np.diag(net.u_prior**2)
     seen = sights(net, Solved(net.prior, u, np.zeros(0)), play)
     rows = [row for i, j in combinations(range(len(net.names)), 2) for row in splay_rows(net, i, j).values()]
-    needed = np.array([math.radians(one.play_deg) for one in seen]) * SHARE / one_sided()
+    needed = np.radians([max(one.play_deg, 1e-6) for one in seen]) * SHARE / one_sided()
     return Faults(tuple(one.words for one in seen), tuple(one.pins for one in seen), np.array(rows), needed)
 
 

@@ -258,20 +258,17 @@ def best_after(
     u = reading_u_mm((*callipers.readings, *readings)) / math.sqrt(REPEATS)
     spread = np.sum((could.rows @ solved.covariance) * could.rows, axis=1)
     at_stake = (faults.rows @ solved.covariance @ could.rows.T) ** 2 / (u**2 + spread)
-    worst = sorted(
-        range(len(seen)),
-        key=lambda g: seen[g].play_deg - abs(seen[g].splay_deg) - one_sided() * seen[g].u_deg,
-    )
+    spare = [one.play_deg - abs(one.splay_deg) for one in seen]
+    still_open = [g for g, one in enumerate(seen) if against(spare[g], one.u_deg) == "cannot tell"]
     whole = inverse(solved.covariance)
-    for g in worst:
-        open_ = against(seen[g].play_deg - abs(seen[g].splay_deg), seen[g].u_deg) == "cannot tell"
+    for g in sorted(still_open, key=lambda g: spare[g] - one_sided() * seen[g].u_deg):
         left = 1.0 - at_stake[g] / np.radians(seen[g].u_deg) ** 2
         k = int(np.argmin(np.round(left, 9)))
-        if open_ and left[k] <= TELLS**2:
+        if left[k] <= TELLS**2:
             after = whole + np.outer(could.rows[k], could.rows[k]) / u**2
             return _step(net, faults, could, k, after, u, g)
     rest = plan_for(callipers, net, play, readings)
-    if not rest.steps:
+    if not (still_open and rest.steps):
         return None
     now = {one.words: one.u_before_deg for one in rest.outlook}
     return replace(rest.steps[0], u_before_deg=now[rest.steps[0].shows])

@@ -16,12 +16,14 @@ from pinseat.ledger.pins import Pin, PinField
 from pinseat.mesh.model import Mesh
 from pinseat.survey import checks
 from pinseat.survey.assign import number_pins, teeth_of_pins
-from pinseat.survey.callipers import field_of, network, next_reading, sights, solve
+from pinseat.survey.callipers import field_of, network, sights
 from pinseat.survey.contacts import faces_of
+from pinseat.survey.contradictions import contradictions, missing, solve_or_name
 from pinseat.survey.draw import allowance_rad, window_of
 from pinseat.survey.edits import Named, apply_edits
 from pinseat.survey.find import Expected, Standing, find_pins, with_scanner
 from pinseat.survey.model import PinFit, Rejected, SurveyResult
+from pinseat.survey.plan import best_after, plan_for
 from pinseat.survey.surface import Surface
 
 Float = NDArray[np.float64]
@@ -183,18 +185,21 @@ def _from_callipers(case: Case, callipers: Callipers, progress: Progress) -> Sur
                 limit=", ".join(f"{a.pins} in {a.tooth}" for a in case.abutments),
             )
     net = network(callipers)
-    solved = solve(net, callipers.readings)
+    solved = solve_or_name(net, callipers.readings)
     field = field_of(net, solved, callipers.layout, case.abutments)
     play = {name: allowance_rad(by_tooth[int(name.split("-")[0])]) for name in net.names}
     seen = sights(net, solved, play)
     blind = sorted((one for one in seen if one.blind), key=lambda one: -one.u_deg / max(one.play_deg, 1e-9))
-    following = next_reading(net, solved, callipers.readings, blind) if blind else None
-    found = checks.reading_findings(callipers.readings, solved)
-    better = ""
+    found = contradictions(net, callipers.readings, solved)
+    better = "take each reading once more, or set longer guide pins"
     if seen:
-        found.append(checks.sight_finding(seen, blind, following))
-        better = found[-1].do
-    better = better or "take each reading once more, or set longer guide pins"
+        following = best_after(callipers, net, play, callipers.readings, solved)
+        rest = plan_for(callipers, net, play, callipers.readings)
+        found.append(checks.sight_finding(seen, blind, following, rest.unseen))
+        better = found[-1].do or better
+        if following is not None:
+            better = f"take one more reading {following.words}"
+            found += [one for one in [missing(rest, len(callipers.readings))] if one is not None]
     result = _finish(case, field, (), [], None, found, tuple(one.words for one in blind), better)
     progress("adjusting the readings", 1.0)
     return result
@@ -216,6 +221,7 @@ def _finish(
     if any(finding.verdict == "stop" for finding in counted):
         blind = (*blind, "all the pins the case states")
     splay = checks.splay_finding(field, window, better)
+    draw = checks.draw_finding(window, better, splay)
     return SurveyResult(
         field=field,
         fits=fits,
@@ -224,7 +230,7 @@ def _finish(
         faces=faces_of(case, field, window.centre, surface),
         blind=blind,
         findings=(
-            checks.draw_finding(window, better),
+            draw,
             *([splay] if splay is not None else []),
             *counted,
             *found,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from pinseat.ledger.findings import Verdict
 from pinseat.reference import value
@@ -36,6 +36,25 @@ def against(spare: float, u: float) -> Verdict:
     if spare >= guard and spare >= 0.0:
         return "clear"
     return "stop" if spare <= -guard else "cannot tell"
+
+
+def chance_words(over: float, u: float) -> str:
+    """Chance that a true value lies over its limit, for a normal error; never told as certain.
+
+    Parameters
+    ----------
+    over : float
+        Value less limit.
+    u : float
+        Its standard uncertainty.
+
+    Examples
+    --------
+    >>> chance_words(0.524, 0.27), chance_words(3.0, 0.1)
+    ('97.4 %', 'over 99.9 %')
+    """
+    chance = 100.0 * float(ndtr(over / u)) if u > 0.0 else 100.0
+    return f"{chance:.1f} %" if chance <= 99.9 else "over 99.9 %"
 
 
 def rule_words() -> str:
