@@ -32,6 +32,8 @@ Float = NDArray[np.float64]
 Kind = Literal["base", "tip", "tip to base"]
 
 UNKNOWNS = 5
+STARTS = 12
+"""Starts of the search for the most probable pins."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +159,9 @@ def solve(net: Network, readings: Sequence[Reading]) -> Solved:
     def jacobian(state: Float) -> Float:
         return np.vstack([np.diag(1.0 / net.u_prior), _rows(net, state, readings)[1] / u[:, None]])
 
-    found = least_squares(residual, net.prior, jacobian, method="lm", xtol=1e-12, ftol=1e-14, gtol=1e-12)
+    rough = [least_squares(residual, start, jacobian, method="lm", xtol=1e-6) for start in _starts(net)]
+    nearest = min(rough, key=lambda one: round(float(one.cost), 6))
+    found = least_squares(residual, nearest.x, jacobian, method="lm", xtol=1e-12, ftol=1e-14, gtol=1e-12)
     if not found.success:
         raise SurveyError(
             "the calliper readings contradict each other and the layout",
@@ -169,6 +173,16 @@ def solve(net: Network, readings: Sequence[Reading]) -> Solved:
     covariance = np.linalg.inv(whole.T @ whole)
     left = np.sqrt(np.maximum(u**2 - np.einsum("ri,ij,rj->r", rows, covariance, rows), 1e-4 * u**2))
     return Solved(state, np.asarray(covariance, np.float64), (measured - given) / left)
+
+
+def _starts(net: Network) -> list[Float]:
+    """The layout, then pins drawn from what is known beforehand: always the same ones.
+
+    Distances may fit two ways, a foot lying on either side of the line of two others; from one start the
+    search may end in the worse of them.
+    """
+    drawn = np.random.Generator(np.random.Philox(5)).standard_normal((STARTS - 1, len(net.prior)))
+    return [net.prior, *(net.prior + net.u_prior * drawn)]
 
 
 def _rows(net: Network, state: Float, readings: Sequence[Reading]) -> tuple[Float, Float]:

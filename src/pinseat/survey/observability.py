@@ -36,6 +36,8 @@ from pinseat.survey.verdict import one_sided
 
 Float = NDArray[np.float64]
 
+FEET_MM = 0.1
+"""To how much the distance of any two feet must be known for the Jacobian at the layout to be trusted."""
 SHARE = 0.5
 """Part of the play of two holes that uncertainty may use up."""
 HELPS = 0.9
@@ -64,7 +66,7 @@ class Faults:
 
     def u(self, covariance: Float) -> Float:
         """Standard uncertainty of each, rad, (g,)."""
-        return np.asarray(np.sqrt(np.sum((self.rows @ covariance) * self.rows, axis=1)))
+        return u_of(self.rows, covariance)
 
 
 @dataclass(frozen=True, eq=False)
@@ -207,39 +209,47 @@ def information(net: Network, readings: Sequence[Reading]) -> Float:
     return np.asarray(total)
 
 
-def reachable(faults: Faults, everything: Float) -> Float:
-    """Standard uncertainty that a plan has to reach for each fault, rad.
+def goals_of(faults: Faults, could: Possible) -> tuple[Float, Float]:
+    """What a plan must reach: each fault seen, and the feet in their places.
 
     Parameters
     ----------
     faults : Faults
-    everything : (5 n, 5 n) array
-        Inverse covariance with every reading there is.
+    could : Possible
 
     Returns
     -------
-    (g,) array
-        What is needed; where no reading gets there, a little over the best that all of them reach.
+    rows : (m, 5 n) array
+        Of each goal.
+    needed : (m,) array
+        Standard uncertainty of each, rad or mm.
     """
-    return np.maximum(faults.needed, faults.u(inverse(everything)) / HELPS)
+    feet = could.rows[[kind == "base" for kind in could.kinds]]
+    return np.vstack([faults.rows, feet]), np.concatenate([faults.needed, np.full(len(feet), FEET_MM)])
 
 
-def least_set(faults: Faults, start: Float, rows: Float, u: float, goal: Float) -> list[int]:
+def u_of(rows: Float, covariance: Float) -> Float:
+    """Standard uncertainty of linear functions of the state, one a row."""
+    return np.asarray(np.sqrt(np.sum((rows @ covariance) * rows, axis=1)))
+
+
+def least_set(goals: Float, needed: Float, start: Float, rows: Float, u: float) -> list[int]:
     """Few readings that reach a goal: from all of them, leave out again and again the one that loses least.
 
     To leave reading `h` out of covariance `P` adds ``(P h) (P h)' / (u^2 - h P h)`` to it; only what
-    this does to faults and readings is followed.
+    this does to goals and readings is followed.
 
     Parameters
     ----------
-    faults : Faults
+    goals : (m, 5 n) array
+    needed : (m,) array
+        Standard uncertainty of each that must be reached; where all readings together do not reach it, a
+        little over what they do reach.
     start : (5 n, 5 n) array
         Inverse covariance without any of them.
     rows : (r, 5 n) array
     u : float
         Standard uncertainty of each, mm.
-    goal : (g,) array
-        Standard uncertainty of each fault, rad, that must be kept.
 
     Returns
     -------
@@ -248,19 +258,19 @@ def least_set(faults: Faults, start: Float, rows: Float, u: float, goal: Float) 
     """
     kept = np.arange(len(rows))
     p = inverse(start + rows.T @ rows / u**2)
-    of_fault, of_reading = faults.rows @ p @ rows.T, rows @ p @ rows.T
-    variance = faults.u(p) ** 2
-    allowed = (goal * (1.0 + 1e-9)) ** 2
+    of_goal, of_reading = goals @ p @ rows.T, rows @ p @ rows.T
+    variance = u_of(goals, p) ** 2
+    allowed = (np.maximum(needed, np.sqrt(variance) / HELPS) * (1.0 + 1e-9)) ** 2
     while len(kept):
         spare = np.maximum(u**2 - np.diag(of_reading), 1e-9 * u**2)
-        without = variance[:, None] + of_fault**2 / spare
+        without = variance[:, None] + of_goal**2 / spare
         may = np.all(without <= allowed[:, None], axis=0)
         if not may.any():
             break
         loss = np.round(np.where(may, np.sum(np.log(without / variance[:, None]), axis=0), np.inf), 9)
         k = len(kept) - 1 - int(np.argmin(loss[::-1]))
         variance = without[:, k]
-        of_fault = np.delete(of_fault + np.outer(of_fault[:, k], of_reading[k] / spare[k]), k, axis=1)
+        of_goal = np.delete(of_goal + np.outer(of_goal[:, k], of_reading[k] / spare[k]), k, axis=1)
         grown = of_reading + np.outer(of_reading[:, k], of_reading[k] / spare[k])
         of_reading = np.delete(np.delete(grown, k, axis=0), k, axis=1)
         kept = np.delete(kept, k)

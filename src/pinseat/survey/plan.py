@@ -10,18 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.case.model import Callipers, Case, Layout, Reading
-from pinseat.survey.callipers import Kind, Network, Solved, reading_words, sights, solve
+from pinseat.survey.callipers import UNKNOWNS, Kind, Network, Solved, reading_words, sights, solve
 from pinseat.survey.observability import (
     HELPS,
     Faults,
     Possible,
     bench_of,
     faults_of,
+    goals_of,
     information,
     inverse,
     least_set,
     possible_readings,
-    reachable,
 )
 from pinseat.survey.verdict import against, one_sided
 
@@ -183,8 +183,7 @@ def plan_for(
     u_mean = u / math.sqrt(REPEATS)
     before = information(net, taken)
     everything = before + could.rows.T @ could.rows / u_mean**2
-    goal = reachable(faults, everything)
-    kept = least_set(faults, before, could.rows, u_mean, goal)
+    kept = least_set(*goals_of(faults, could), before, could.rows, u_mean)
     after = before + could.rows[kept].T @ could.rows[kept] / u_mean**2
     now, then = (np.degrees(faults.u(inverse(whole))) for whole in (before, after))
     outlook = tuple(
@@ -292,12 +291,18 @@ def _step(
         pins=could.pins[k],
         words=reading_words(could.kinds[k], *could.pins[k]),
         expected_mm=float(could.expected_mm[k]),
-        u_expected_mm=float(np.hypot(np.linalg.norm(h * net.u_prior), u)),
+        u_expected_mm=math.hypot(float(np.linalg.norm(h * net.u_prior)), _by_height(net, could, k), u),
         why=_why(could.kinds[k], *could.pins[k]),
         shows=faults.words[g],
         u_before_deg=math.degrees(float(without[g])),
         u_after_deg=math.degrees(float(with_it[g])),
     )
+
+
+def _by_height(net: Network, could: Possible, k: int) -> float:
+    """How much longer a reading may be because its feet stand at different heights, to second order, mm."""
+    heights = [net.u_prior[UNKNOWNS * net.names.index(name) + 2] for name in could.pins[k]]
+    return float(np.sum(np.square(heights)) / (2.0 * could.expected_mm[k]))
 
 
 def _why(kind: Kind, first: str, second: str) -> str:

@@ -91,7 +91,8 @@ def test_two_pins_need_two_readings_and_stay_blind_across_their_line() -> None:
         ("tip", ("11-1", "22-1")),
     ]
     assert [step.expected_mm for step in made.steps] == pytest.approx([18.4, 18.4])
-    assert made.steps[0].u_expected_mm == pytest.approx(math.sqrt(0.5) * 1.0, rel=0.01)
+    by_height = 2.0 * 1.5**2 / (2.0 * 18.4)
+    assert made.steps[0].u_expected_mm == pytest.approx(math.hypot(math.sqrt(0.5), by_height), rel=0.01)
     assert [one.words for one in made.unseen] == ["splay across the line of pins 11-1 and 22-1"]
     assert "photograph" in made.unseen[0].do
     play = 2.0 * math.atan(0.1 / 2.4)
