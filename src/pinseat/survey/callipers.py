@@ -34,6 +34,8 @@ Kind = Literal["base", "tip", "tip to base"]
 UNKNOWNS = 5
 STARTS = 12
 """Starts of the search for the most probable pins."""
+ODDS = 100.0
+"""Pins so much less probable than the best are not thought of."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,11 +93,15 @@ class Solved:
     covariance : (5 n, 5 n) array
     misfit : (r,) array
         Each reading less what the pins give, in its own standard uncertainties (as the fit leaves them).
+    rivals : tuple of (5 n,) array
+        Where each start of the search ended, when its odds against the most probable pins are better than
+        one to :data:`ODDS`: mostly the same pins, or a foot on the other side of the line of two others.
     """
 
     state: Float
     covariance: Float
     misfit: Float
+    rivals: tuple[Float, ...] = ()
 
 
 def network(callipers: Callipers) -> Network:
@@ -172,7 +178,8 @@ def solve(net: Network, readings: Sequence[Reading]) -> Solved:
     whole = jacobian(state)
     covariance = np.linalg.inv(whole.T @ whole)
     left = np.sqrt(np.maximum(u**2 - np.einsum("ri,ij,rj->r", rows, covariance, rows), 1e-4 * u**2))
-    return Solved(state, np.asarray(covariance, np.float64), (measured - given) / left)
+    near = [one.x for one in rough if one.cost - found.cost < math.log(ODDS)]
+    return Solved(state, np.asarray(covariance, np.float64), (measured - given) / left, tuple(near))
 
 
 def _starts(net: Network) -> list[Float]:

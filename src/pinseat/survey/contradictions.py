@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from pinseat.case.model import Reading
 from pinseat.errors import SurveyError
 from pinseat.ledger.findings import Finding
 from pinseat.reference import value
-from pinseat.survey.callipers import Network, Solved, describe, solve
+from pinseat.survey.callipers import UNKNOWNS, Network, Sight, Solved, describe, sights, solve
 from pinseat.survey.plan import ReadingPlan
 
 Float = NDArray[np.float64]
@@ -72,6 +72,50 @@ def contradictions(net: Network, readings: Sequence[Reading], solved: Solved) ->
     """
     found = [_repeats(net, readings, k) for k in range(len(readings))]
     return [one for one in (*found, _impossible(net, readings, np.abs(solved.misfit))) if one is not None]
+
+
+def mirrored(net: Network, solved: Solved, play: dict[str, float]) -> Finding | None:
+    """Do other pins, such as the mirror image of a triangle, explain the readings as well?
+
+    Parameters
+    ----------
+    net : Network
+    solved : Solved
+    play : dict of str to float
+        For each pin the lean its hole allows, rad.
+
+    Returns
+    -------
+    Finding or None
+        None when all that explains the readings has the same splay.
+    """
+    best = sights(net, solved, play)
+    worst: tuple[float, Sight, Sight, Float] | None = None
+    for state in solved.rivals:
+        for one, other in zip(best, sights(net, replace(solved, state=state), play), strict=True):
+            apart = abs(one.splay_deg - other.splay_deg) / one.u_deg
+            if worst is None or apart > worst[0]:
+                worst = (apart, one, other, state)
+    limit = value("survey.repeat_spread_ratio")
+    if worst is None or worst[0] <= limit.value:
+        return None
+    _, one, other, state = worst
+    moved = (state - solved.state).reshape(len(net.names), UNKNOWNS)[:, :2]
+    name = net.names[int(np.argmax(np.linalg.norm(moved, axis=1)))]
+    return Finding(
+        code="survey.mirror",
+        where=f"pin {name}",
+        says=f"The readings fit two ways: pin {name} may stand on either side of the line of the others, and "
+        f"{one.words} is not the same.",
+        verdict="cannot tell",
+        value=other.splay_deg - one.splay_deg,
+        uncertainty=one.u_deg,
+        unit="deg",
+        limit=limit.value * one.u_deg,
+        limit_source=f"{limit.value:g} times the uncertainty of this splay",
+        do=f"measure again how far pin {name} stands off the line of the others, and correct the layout "
+        "and its u_layout_mm",
+    )
 
 
 def missing(plan: ReadingPlan, taken: int) -> Finding | None:

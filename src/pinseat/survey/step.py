@@ -18,7 +18,7 @@ from pinseat.survey import checks
 from pinseat.survey.assign import number_pins, teeth_of_pins
 from pinseat.survey.callipers import field_of, network, sights
 from pinseat.survey.contacts import faces_of
-from pinseat.survey.contradictions import contradictions, missing, solve_or_name
+from pinseat.survey.contradictions import contradictions, mirrored, missing, solve_or_name
 from pinseat.survey.draw import allowance_rad, window_of
 from pinseat.survey.edits import Named, apply_edits
 from pinseat.survey.find import Expected, Standing, find_pins, with_scanner
@@ -200,7 +200,12 @@ def _from_callipers(case: Case, callipers: Callipers, progress: Progress) -> Sur
         if following is not None:
             better = f"take one more reading {following.words}"
             found += [one for one in [missing(rest, len(callipers.readings))] if one is not None]
-    result = _finish(case, field, (), [], None, found, tuple(one.words for one in blind), better)
+    unseen = [one.words for one in blind]
+    two_ways = mirrored(net, solved, play)
+    if two_ways is not None:
+        found.append(two_ways)
+        unseen.append(f"on which side of the line of the others {two_ways.where} stands")
+    result = _finish(case, field, (), [], None, found, tuple(unseen), better)
     progress("adjusting the readings", 1.0)
     return result
 

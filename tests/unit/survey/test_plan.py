@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pinseat.case.model import Case, Reading
 from pinseat.errors import SurveyError
 from pinseat.survey.callipers import network, sights, solve
-from pinseat.survey.contradictions import contradictions, missing, solve_or_name
+from pinseat.survey.contradictions import contradictions, mirrored, missing, solve_or_name
 from pinseat.survey.observability import bench_of, faults_of, information, inverse, possible_readings
 from pinseat.survey.plan import ReadingPlan, Step, next_best, plan
 
@@ -288,6 +288,43 @@ def test_repeats_that_differ_name_the_odd_one_when_it_can_be_known(repeats, odd)
 def test_repeats_within_their_uncertainty_pass() -> None:
     reading = Reading(kind="base", pins=("11-1", "22-1"), mm=(18.40, 18.44), u_mm=0.02)
     assert asked(bench(PAIR), (reading,)) == []
+
+
+def thin_triangle(middle_y_mm: float) -> tuple[Case, tuple[Reading, ...]]:
+    """Readings of three pins of which the middle one stands 1 mm to the lip and leans 3 degrees that way."""
+    case = bench({"11-1": (0.0, 0.0), "11-2": (4.0, middle_y_mm), "22-1": (12.0, 0.0)})
+    _, net, _ = bench_of(case)
+    state = np.zeros(15)
+    state.reshape(-1, 5)[:, :2] = [(0.0, 0.0), (4.0, 1.0), (12.0, 0.0)]
+    state[9] = math.tan(math.radians(3.0))
+    could = possible_readings(net, state)
+    return case, tuple(
+        Reading(kind=kind, pins=pins, mm=(float(mm),) * 2, u_mm=0.02)
+        for kind, pins, mm in zip(could.kinds, could.pins, could.expected_mm, strict=True)
+    )
+
+
+def test_a_thin_triangle_that_fits_both_ways_is_asked_about() -> None:
+    case, readings = thin_triangle(0.2)
+    _, net, play = bench_of(case)
+    found = mirrored(net, solve(net, readings), play)
+    assert found is not None
+    assert (found.code, found.where, found.verdict) == ("survey.mirror", "pin 11-2", "cannot tell")
+    assert abs(found.value) > found.limit > 0.0  # type: ignore[operator,arg-type]
+
+
+def test_a_layout_that_tells_the_sides_apart_is_not_asked_about() -> None:
+    case, readings = thin_triangle(2.0)
+    _, net, play = bench_of(case)
+    assert mirrored(net, solve(net, readings), play) is None
+
+
+@pytest.mark.parametrize("middle_y_mm", [0.2, -0.2])
+def test_of_two_ways_the_side_of_the_layout_is_taken(middle_y_mm: float) -> None:
+    case, readings = thin_triangle(middle_y_mm)
+    y = solve(network(case.callipers), readings).state[1::5]  # type: ignore[arg-type]
+    off_the_line = y[1] - (2.0 * y[0] + y[2]) / 3.0
+    assert off_the_line == pytest.approx(math.copysign(1.0, middle_y_mm), abs=0.05)
 
 
 def test_information_is_what_the_solver_inverts() -> None:
