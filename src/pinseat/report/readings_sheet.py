@@ -23,10 +23,11 @@ from pinseat.report.setting import set_within
 from pinseat.report.teeth import both
 from pinseat.survey.plan import ReadingPlan, Step
 
-_FIRST_PAGE, _NEXT_PAGE = 16, 30
+_FIRST_PAGE, _NEXT_PAGE = 18, 30
 """Readings that fit on a page, with boxes large enough to write in."""
 _TIGHTER = tuple(
-    {"size": size, "most": most} for size, most in ((10.0, 6), (9.4, 4), (9.4, 2), (8.8, 1), (8.2, 1))
+    {"size": size, "most": most}
+    for size, most in ((10.0, 6), (9.4, 4), (9.4, 2), (8.8, 1), (8.2, 1), (7.6, 1))
 )
 _GROUPS = {
     "base": ("Between feet", "As low on both guide pins as the jaws go."),
