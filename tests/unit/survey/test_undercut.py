@@ -202,7 +202,7 @@ def test_the_best_draw_is_that_of_brute_force(half_angle_deg: float, seed: int) 
     np.testing.assert_array_equal(found.directions[0], directions[np.argmin(area)])
     which = [int(np.flatnonzero((directions == d).all(axis=1))[0]) for d in found.directions]
     np.testing.assert_allclose(found.undercut_area_mm2, area[which], rtol=1e-12)
-    assert len(set(which)) == len(which) == 30
+    assert len(set(which)) == len(which) == 6
     assert found.undercut_area_mm2[0] == pytest.approx(
         undercut_map(mesh, found.directions[0]).area_mm2, rel=1e-9
     )
