@@ -177,7 +177,9 @@ def test_pose_mirror_and_order_change_nothing(seed, mirrored):
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000))
-@example(11)  # two walls that face each other squarely once they have given way, and a pin beyond their end
+@example(11)  # in these, two walls face each other squarely once they have given way, a pin beyond their end:
+@example(75)  # a solver that inverts their normals loses all digits, and stalls up to 0.8 deg short
+@example(171)
 def test_what_lacks_is_what_makes_the_window_appear(seed):
     """With allowances and tolerances raised by what lacks, a draw is just left; with a little less, none."""
     rng = np.random.default_rng(seed)
