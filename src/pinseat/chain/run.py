@@ -205,7 +205,7 @@ class _Runner:
         return replace(out, files=written)
 
     def _set_report(self, out: Outcome) -> tuple[Path, ...]:
-        from pinseat.report import write_report
+        from pinseat.report.write import write_report
 
         self.progress("setting the report", 0.0)
         assert out.survey is not None

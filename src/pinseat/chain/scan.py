@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
@@ -75,7 +77,9 @@ def inspect(folder: Path, stated: Stated, progress: Progress) -> Working:
     """
     progress("reading the scan", 0.0)
     path = files.inside(folder, stated.file)
-    scan = read_scan(path, stated.unit)
+    with ThreadPoolExecutor(1) as pool:  # the reader is another process: load the charts meanwhile
+        pool.submit(import_module, "pinseat.report.write")
+        scan = read_scan(path, stated.unit)
     if stated.sha256 is not None and stated.sha256.lower() != scan.sha256:
         raise CaseError(
             "this is not the scan the case was made for: its content has changed",
@@ -86,8 +90,10 @@ def inspect(folder: Path, stated: Stated, progress: Progress) -> Working:
         )
     asked = _sure_of_unit(scan, stated)
     progress("examining the scan", 0.4)
-    sound = health(scan.mesh)
-    copy = working_copy(scan.mesh)
+    with ThreadPoolExecutor(1) as pool:
+        examined = pool.submit(health, scan.mesh)
+        copy = working_copy(scan.mesh)
+        sound = examined.result()
     progress("examining the scan", 1.0)
     part = ScanPart(
         file=stated.file,

@@ -33,7 +33,7 @@ class Simulated:
     Attributes
     ----------
     opening_mm : (n,) array
-        Infinite where the bridge cannot go on at all.
+        Infinite where the bridge cannot go on at all; empty when it was not asked for, as is `tilt_rad`.
     lacking_mm : (n,) array
         Clearance lacking to seat within the limit; empty when it was not asked for.
     entry_lacking_mm : (n,) array
@@ -86,6 +86,7 @@ def simulate(
     trials: int,
     seed: int,
     start: int = 0,
+    opening: bool = True,
     lacking: bool = True,
     threads: int | None = None,
 ) -> Simulated:
@@ -110,8 +111,8 @@ def simulate(
         Bridge `n` of a seed is the same whatever else is asked for.
     start : int
         Number of the first bridge.
-    lacking : bool
-        Whether the clearance lacking at the seat is wanted.
+    opening, lacking : bool
+        Whether the opening, and the clearance lacking at the seat, are wanted.
     threads : int, optional
         As many as there are cores, if not given. The answer is the same to the bit.
 
@@ -127,7 +128,9 @@ def simulate(
     _check(seat, entry, mean, factor)
     source = _source(seat, entry, mean, factor, seed)
     split = seat.size + 1
-    tasks = [(opening_programme(seat), slice(0, split))]
+    tasks = []
+    if opening:
+        tasks.append((opening_programme(seat), slice(0, split)))
     if lacking:
         tasks.append((lacking_programme(seat, limit_mm), slice(0, split)))
     if entry is not None:
@@ -146,7 +149,8 @@ def simulate(
         list(pool.map(chunk, range(0, trials, CHUNK)))
     for answer, state in zip(answers, status, strict=True):
         settle(answer, state)
-    return _gather(answers, lacking, entry is not None, reference_length(seat))
+    wanted = (opening, lacking, entry is not None)
+    return _gather(answers, wanted, reference_length(seat))
 
 
 def _vectors(source: _Source, first: int, trials: int) -> Float:
@@ -160,11 +164,14 @@ def _solve(programme: Programme, y: Float, begin: Basis, answer: Float, status: 
     solve_chunk(programme, np.ascontiguousarray(y), begin, new_basis(), new_work(programme), answer, status)
 
 
-def _gather(answers: list[Float], lacking: bool, entry: bool, length: float) -> Simulated:
-    none = np.zeros(0)
+def _gather(answers: list[Float], wanted: tuple[bool, bool, bool], length: float) -> Simulated:
+    """Sort the answers by what was wanted: opening, clearance lacking at the seat, and to enter."""
+    left = iter(answers)
+    none = np.zeros((0, 7))
+    seat, lack, entry = (next(left) if asked else none for asked in wanted)
     return Simulated(
-        opening_mm=answers[0][:, 6].copy(),
-        lacking_mm=answers[1][:, 6].copy() if lacking else none,
-        entry_lacking_mm=answers[-1][:, 6].copy() if entry else none,
-        tilt_rad=np.sqrt((answers[0][:, 3:6] ** 2).sum(axis=1)) / length,
+        opening_mm=seat[:, 6].copy(),
+        lacking_mm=lack[:, 6].copy(),
+        entry_lacking_mm=entry[:, 6].copy(),
+        tilt_rad=np.sqrt((seat[:, 3:6] ** 2).sum(axis=1)) / length,
     )

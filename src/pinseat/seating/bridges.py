@@ -28,7 +28,7 @@ class Bridges:
     Attributes
     ----------
     opening_mm : (k,) array
-        Infinite where the bridge cannot be entered or cannot come down at all.
+        Infinite where the bridge cannot be entered or cannot come down at all; empty when not asked for.
     lacking_mm : (k,) array
         Clearance lacking to enter and to come within the limit, the larger of the two; negative = to spare.
         Not above zero exactly where the bridge goes home.
@@ -49,7 +49,7 @@ class Bridges:
         return self.lacking_mm <= NOTHING_MM
 
     def __len__(self) -> int:
-        return len(self.opening_mm)
+        return len(self.lacking_mm)
 
     def first(self, trials: int) -> Bridges:
         """The first bridges of these."""
@@ -72,7 +72,14 @@ def joined(parts: Sequence[Bridges]) -> Bridges:
 
 
 def seat_bridges(
-    problem: Problem, *, limit_mm: float, trials: int, start: int = 0, seed: int, threads: int | None = None
+    problem: Problem,
+    *,
+    limit_mm: float,
+    trials: int,
+    start: int = 0,
+    seed: int,
+    opening: bool = True,
+    threads: int | None = None,
 ) -> Bridges:
     """Make, enter and seat virtual bridges.
 
@@ -85,6 +92,8 @@ def seat_bridges(
     start : int
         Number of the first bridge; bridge `k` of a seed is the same however many are asked for.
     seed : int
+    opening : bool
+        Whether the opening is wanted; who goes home is known without it.
     threads : int, optional
         The answer does not depend on it.
 
@@ -93,7 +102,7 @@ def seat_bridges(
     Bridges
     """
 
-    def solved(entry: Pose | None, lacking: bool) -> Simulated:
+    def solved(entry: Pose | None, opening: bool, lacking: bool) -> Simulated:
         poses = (problem.seat,) if entry is None else (problem.seat, entry)
         return simulate(
             problem.seat.contact,
@@ -104,17 +113,18 @@ def seat_bridges(
             trials=trials,
             start=start,
             seed=seed,
+            opening=opening,
             lacking=lacking,
             threads=threads,
         )
 
-    found = solved(problem.entries[0] if problem.entries else None, lacking=True)
+    found = solved(problem.entries[0] if problem.entries else None, opening, lacking=True)
     entry = found.entry_lacking_mm if problem.entries else np.full(trials, -math.inf)
     for pose in problem.entries[1:]:
-        entry = np.maximum(entry, solved(pose, lacking=False).entry_lacking_mm)
-    opening = np.where(entry <= NOTHING_MM, found.opening_mm, math.inf)
+        entry = np.maximum(entry, solved(pose, opening=False, lacking=False).entry_lacking_mm)
+    opening_mm = np.where(entry <= NOTHING_MM, found.opening_mm, math.inf) if opening else found.opening_mm
     down = found.lacking_mm <= NOTHING_MM
-    return Bridges(opening, np.maximum(found.lacking_mm, entry), entry, down)
+    return Bridges(opening_mm, np.maximum(found.lacking_mm, entry), entry, down)
 
 
 def mean_lacking_mm(problem: Problem, limit_mm: float) -> float:

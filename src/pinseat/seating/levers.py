@@ -111,6 +111,7 @@ def levers(
             limit_mm=assembly.limit_mm,
             trials=len(before),
             seed=seed,
+            opening=False,
             threads=threads,
         )
         lever = compare(change.words, before, after)

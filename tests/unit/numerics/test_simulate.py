@@ -82,6 +82,14 @@ def test_what_is_not_asked_for_is_empty(problem: Problem) -> None:
     assert found.opening_mm.tobytes() == run(problem).opening_mm[:5].tobytes()
 
 
+def test_who_goes_home_is_known_without_the_opening(problem: Problem) -> None:
+    seat, entry, mean, factor = problem
+    found = simulate(seat, entry, mean, factor, limit_mm=LIMIT_MM, trials=5, seed=7, opening=False)
+    assert found.opening_mm.shape == found.tilt_rad.shape == (0,)
+    assert found.lacking_mm.tobytes() == run(problem).lacking_mm[:5].tobytes()
+    assert found.entry_lacking_mm.tobytes() == run(problem).entry_lacking_mm[:5].tobytes()
+
+
 def test_without_errors_every_bridge_is_the_mean(problem: Problem) -> None:
     seat, entry, mean, _ = problem
     found = simulate(seat, entry, mean, np.zeros((len(mean), 0)), limit_mm=LIMIT_MM, trials=4, seed=1)

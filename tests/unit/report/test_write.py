@@ -7,10 +7,9 @@ import pytest
 import typst
 
 from pinseat.errors import ReportError
-from pinseat.report import write_report
 from pinseat.report.pages import clean, content, tidy
 from pinseat.report.setting import page_count, template
-from pinseat.report.write import _figures, set_pages
+from pinseat.report.write import _figures, set_pages, write_report
 
 HOSTILE = '#panic() $x$ *b* _i_ "q" \\ <a> @b // = Überbrückung Мост γέφυρα גשר جسر 桥 ' + "y" * 230
 META = {"code version": "0.1.0", "input hash": "5d1f3c77"}
