@@ -86,7 +86,8 @@ def _verdict(text: Text, seating: SeatingResult) -> None:
         text,
         "chance",
         f"{chance(seating.chance, seating.trials)} {within}, wanted {wanted} %; "
-        f"{chance(seating.chance_tight, seating.trials)} {tight}",
+        f"{chance(seating.chance_tight, seating.trials)} {tight}; ± is that of counting bridges, "
+        "not of what was assumed",
     )
     cannot = chance(seating.entry_failures, seating.trials)
     _line(text, "opening", f"{opening_words(seating)}; {cannot} cannot enter")

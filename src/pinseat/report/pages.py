@@ -144,7 +144,7 @@ def _verdict(survey: SurveyResult, casting: CastingResult, seating: SeatingResul
         {
             "head": f"chance of going home within {limit} µm",
             "value": chance(seating.chance, seating.trials),
-            "below": f"wanted {wanted} %",
+            "below": f"wanted {wanted} %; ± is that of counting bridges",
         },
         {
             "head": f"within {tight} µm",
