@@ -90,7 +90,7 @@ def write(figure: Figure, stem: Path) -> tuple[Path, Path]:
     """
     png, svg = stem.with_suffix(".png"), stem.with_suffix(".svg")
     memory = io.BytesIO()
-    figure.savefig(memory, format="png", metadata={"Software": None})
+    figure.savefig(memory, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 3})
     atomic_write(png, memory.getvalue())
     memory = io.BytesIO()
     figure.savefig(memory, format="svg", metadata={"Date": None, "Creator": None})
