@@ -64,12 +64,32 @@ class SurveyError(PinseatError):
     """The pins cannot be surveyed."""
 
 
+class TrayError(PinseatError):
+    """No tray can be made."""
+
+
+class ImpressionError(PinseatError):
+    """The impression cannot be computed."""
+
+
+class PlatingError(PinseatError):
+    """The plating cannot be computed, or its solution did not converge."""
+
+
+class CompareError(PinseatError):
+    """Two scans cannot be compared."""
+
+
 class CastingError(PinseatError):
     """The chain of copies cannot be put together."""
 
 
 class SeatingError(PinseatError):
     """The seating cannot be computed."""
+
+
+class WorkbenchError(PinseatError):
+    """The workbench cannot be served."""
 
 
 class ReportError(PinseatError):

@@ -21,8 +21,8 @@ from typing import Any
 
 from pydantic import Field, ValidationError
 
+from pinseat.case.fields import Number, Part
 from pinseat.case.files import atomic_write, plainly, sync_folder, write_all
-from pinseat.case.model import Number, Part
 from pinseat.errors import CaseError
 
 NAME = "log.jsonl"

@@ -6,53 +6,14 @@ shows the same words. Unknown keys are refused (see :mod:`pinseat.case.document`
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
-from pydantic_core import PydanticCustomError
+from pydantic import Field
 
-from pinseat.errors import UnitError
-from pinseat.units import reading
-
-
-def _typed(value: Any) -> float:
-    """A number as typed; what cannot be one is told to pydantic, so that it can say where it stands."""
-    if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise _no_number("this is not a number")
-    try:
-        return reading(value)
-    except OverflowError:
-        raise _no_number("this number is too large") from None
-    except UnitError as error:
-        raise _no_number(error.what, error.do) from None
-
-
-def _no_number(what: str, do: str = "") -> PydanticCustomError:
-    return PydanticCustomError("number", "{what}", {"what": what, "do": do})
-
-
-def _whole(value: Any) -> Any:
-    if isinstance(value, bool):
-        raise PydanticCustomError("int_type", "this is not a whole number")
-    return value
-
-
-Number = Annotated[float, BeforeValidator(_typed)]
-"""A typed number; ``"18,42"`` is as good as ``18.42``."""
-Whole = Annotated[int, BeforeValidator(_whole)]
-Point = tuple[Number, Number, Number]
+from pinseat.case.fields import TOOTH, Number, Part, Point, Whole
 
 DieRoute = Literal["silver plated", "copper plated", "gypsum", "epoxy", "printed"]
 Impression = Literal["polysulfide", "polyether", "addition silicone"]
-
-
-_TOOTH = "number of the abutment tooth, in the notation of the case: FDI two-digit (ISO 3950) or Universal"
-
-
-class Part(BaseModel):
-    """Shared settings: frozen, and unknown keys are refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Scan(Part):
@@ -68,7 +29,7 @@ class Scan(Part):
 class Abutment(Part):
     """One prepared tooth, its holes and the cast pins that will go into them."""
 
-    tooth: Whole = Field(description=_TOOTH, examples=[11])
+    tooth: Whole = Field(description=TOOTH, examples=[11])
     pins: Whole = Field(ge=0, le=6, description="how many pins stand in this tooth", examples=[3])
     at: Point | None = Field(
         None,
@@ -102,7 +63,7 @@ class PinEdit(Part):
     """A correction by hand: add a pin that was not found, move one, or reject one."""
 
     action: Literal["add", "move", "reject"] = Field(description="what to do with the pin")
-    tooth: Whole = Field(description=_TOOTH)
+    tooth: Whole = Field(description=TOOTH)
     number: Whole | None = Field(None, ge=1, description="which pin of the tooth; not needed to add")
     foot: Point | None = Field(
         None, description="where the axis meets the tooth, in the scan's own coordinates, mm"
@@ -116,7 +77,7 @@ class ContactPick(Part):
     kind: Literal["margin", "ledge", "wall", "groove"] = Field(
         description="margins and ledges count for the opening; walls and grooves only stop the casting"
     )
-    tooth: Whole = Field(description=_TOOTH)
+    tooth: Whole = Field(description=TOOTH)
     point: Point = Field(description="in the scan's own coordinates, mm")
     normal: Point | None = Field(None, description="out of the tooth; taken from the scan when left out")
 
@@ -124,7 +85,7 @@ class ContactPick(Part):
 class Layout(Part):
     """Where a pin stands, roughly, when there is no scan: a ruler on a sketch is enough."""
 
-    tooth: Whole = Field(description=_TOOTH)
+    tooth: Whole = Field(description=TOOTH)
     number: Whole = Field(ge=1, description="which pin of the tooth: 1, 2, ...")
     x_mm: Number = Field(description="along the arch")
     y_mm: Number = Field(description="towards the cheek or lip")

@@ -1,0 +1,1 @@
+"""Compare: what changed between two scans, against their own noise."""

@@ -1,0 +1,1 @@
+"""The workbench: a local page over the same calls as the command line."""
