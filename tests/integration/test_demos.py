@@ -64,7 +64,7 @@ def test_results_say_what_they_were_made_from(front: Ran) -> None:
     folder, said = front
     for step in ("scan", "survey", "casting", "seating"):
         stored = read_result(folder, step)
-        assert set(stored.meta) == {"code", "reference", "case", "input", "values"}
+        assert set(stored.meta) == {"code", "reference", "case", "input", "reads", "values"}
         assert stored.meta["code"] == said.answer["case"]["meta"]["code"]
     lines = [json.loads(line) for line in (folder / "log.jsonl").read_text().splitlines()]
     assert [line["kind"] for line in lines] == ["run"]

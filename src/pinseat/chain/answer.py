@@ -22,11 +22,7 @@ def answer(outcome: Outcome) -> dict[str, Any]:
         the last two are None when their step was not run. Holds no times, paths or thread counts: same input,
         seed and version give the same object.
     """
-    steps = {
-        name: to_plain(result)
-        for name in ("scan", "survey", "casting", "seating")
-        if (result := getattr(outcome, name)) is not None
-    }
+    steps = {name: to_plain(result) for name, result in outcome.results.items() if name != "report"}
     findings = [{"step": name, **found} for name, step in steps.items() for found in step.pop("findings")]
     return {
         "case": {**outcome.case.model_dump(mode="json", by_alias=True), "meta": dict(outcome.meta)},

@@ -2,37 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from pinseat import reference
 from pinseat.case import files, log, results
-from pinseat.case.document import load_case
 from pinseat.case.model import Case
 from pinseat.case.rebuild import rebuild
-from pinseat.casting import step as casting_step
 from pinseat.casting.model import CastingResult
-from pinseat.chain.scan import ScanResult, Working, inspect
-from pinseat.chain.version import code_version
+from pinseat.chain.scan import ScanResult
+from pinseat.chain.steps import STEPS, Step, wanted
+from pinseat.chain.work import Watched, Work, stated
 from pinseat.errors import CaseError
-from pinseat.ledger.handover import Handover, Progress, quiet
-from pinseat.seating import step as seating_step
+from pinseat.ledger.handover import Progress, quiet
 from pinseat.seating.model import SeatingResult
-from pinseat.survey import step as survey_step
 from pinseat.survey.model import SurveyResult
-
-STEPS = ("scan", "survey", "casting", "seating", "report")
-"""The steps in the order of the work."""
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """What a run gave: one field a step, None when the step was not asked for or does not apply.
+    """What a run gave.
 
     Attributes
     ----------
@@ -40,21 +30,40 @@ class Outcome:
     case : Case
     meta : dict of str to str
         Code version, reference-data version and content hash of the case.
-    scan : ScanResult or None
-        None for a case from callipers alone.
-    survey, casting, seating : result of the step, or None
-    files : tuple of Path
-        Files of the report.
+    results : dict of str to object
+        By step, in the order of the work; a step that was not asked for or does not apply is not in it.
     """
 
     folder: Path
     case: Case
     meta: dict[str, str]
-    scan: ScanResult | None = None
-    survey: SurveyResult | None = None
-    casting: CastingResult | None = None
-    seating: SeatingResult | None = None
-    files: tuple[Path, ...] = ()
+    results: dict[str, Any]
+
+    @property
+    def scan(self) -> ScanResult | None:
+        """None for a case from callipers alone."""
+        return self.results.get("scan")
+
+    @property
+    def survey(self) -> SurveyResult | None:
+        """None when not asked for."""
+        return self.results.get("survey")
+
+    @property
+    def casting(self) -> CastingResult | None:
+        """None when not asked for."""
+        return self.results.get("casting")
+
+    @property
+    def seating(self) -> SeatingResult | None:
+        """None when not asked for."""
+        return self.results.get("seating")
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """Files of the last step, the one to read first in front."""
+        last = next(reversed(self.results.values()), None)
+        return tuple(files.inside(self.folder, name) for name in getattr(last, "files", ()))
 
 
 def run(
@@ -67,7 +76,7 @@ def run(
     folder : Path
         The case folder.
     until : str
-        Last step, one of :data:`STEPS`.
+        A step of :data:`pinseat.chain.STEPS`; it and those it needs are run.
     threads : int, optional
         Threads for the virtual bridges; the answer does not depend on it.
     progress : callable
@@ -84,143 +93,56 @@ def run(
     """
     if until not in STEPS:
         raise CaseError("there is no such step", value=until, limit=", ".join(STEPS))
-    return _Runner(folder, threads, progress).run(STEPS[: STEPS.index(until) + 1])
+    work = Work(folder, threads, progress)
+    keys: dict[str, str] = {}
+    computed = [step.name for step in wanted(until, work.case) if _do(work, step, keys)]
+    if computed:
+        _note(work, computed)
+    return Outcome(folder, work.case, work.meta, work.results)
 
 
-class _Runner:
-    """Holds what the steps of one run share: the case, its hash, and the working copy of the scan."""
+def _do(work: Work, step: Step, keys: dict[str, str]) -> bool:
+    """Take the stored result of a step when it still holds, else compute it; whether it was computed.
 
-    def __init__(self, folder: Path, threads: int | None, progress: Progress) -> None:
-        self.folder, self.threads, self.progress = folder, threads, progress
-        self.case = load_case(folder)
-        self.computed: list[str] = []
-        self.used: set[str] = set()
-        self.meta = {
-            "code": code_version(),
-            "reference": reference.version(),
-            "case": results.input_hash(self.case.model_dump(mode="json")),
-        }
-
-    @cached_property
-    def scan_hash(self) -> str:
-        """Content hash of the scan file; empty without a scan."""
-        if self.case.scan is None:
-            return ""
-        return files.sha256_of(files.inside(self.folder, self.case.scan.file))
-
-    @cached_property
-    def working(self) -> Working | None:
-        """The working copy of the scan, read when a step first needs it."""
-        if self.case.scan is None:
-            return None
-        return inspect(self.folder, self.case.scan, self.progress)
-
-    def run(self, steps: tuple[str, ...]) -> Outcome:
-        out = Outcome(self.folder, self.case, self.meta)
-        upstream = Handover()
-        if self.case.scan is not None:
-            out = replace(out, scan=self._kept("scan", ScanResult, self._scan, self.case.scan.unit))
-        if "survey" in steps:
-            survey = self._kept("survey", SurveyResult, lambda: self._survey(upstream), self._stated())
-            upstream = replace(
-                upstream,
-                field=survey.field,
-                faces=survey.faces,
-                draw=survey.window.centre,
-                blind=survey.blind,
-            )
-            out = replace(out, survey=survey)
-        if "casting" in steps:
-            casting = self._kept("casting", CastingResult, lambda: self._casting(upstream), self._stated())
-            upstream = replace(upstream, fit=casting.fit)
-            out = replace(out, casting=casting)
-        if "seating" in steps:
-            seating = self._kept("seating", SeatingResult, lambda: self._seating(upstream), self._stated())
-            out = replace(out, seating=seating)
-        if "report" in steps:
-            out = self._report(out)
-        if self.computed:
-            self._note(out)
-        return out
-
-    def _note(self, out: Outcome) -> None:
-        """Enter in the bench log what was computed, by which version, and the verdict."""
-        verdict = f"; {out.seating.verdict}" if out.seating else ""
-        note = f"computed {', '.join(self.computed)} with {self.meta['code']}{verdict}"
-        log.append(self.folder, log.Entry(kind="run", note=note))
-
-    def _stated(self) -> dict[str, Any]:
-        """The case as stated, less what no result depends on."""
-        return self.case.model_dump(mode="json", exclude={"title", "number"})
-
-    def _kept(self, name: str, kind: type[T], compute: Callable[[], T], stated: Any) -> T:
-        key = results.input_hash(self.scan_hash, stated, self.meta["code"], self.meta["reference"])
-        try:
-            stored = results.read_result(self.folder, name)
-            if stored.meta["input"] == key:
-                self.used.update(stored.meta["values"].split())
-                return rebuild(kind, stored.payload)
-        except (CaseError, KeyError, TypeError, ValueError):
-            pass  # no result yet, or one of another make: compute it
+    A result holds while everything it was made from is the same: the fields of the case it read, the results
+    it took, what else the step names, the code and the reference data.
+    """
+    above = [keys[name] for name in step.needs if name in keys]
+    rest = (above, step.also(work), work.meta["code"], work.meta["reference"])
+    try:
+        stored = results.read_result(work.folder, step.name)
+        read = set(stored.meta["reads"].split())
+        key = results.input_hash(stated(work.case, read), *rest)
+        if stored.meta["input"] == key:
+            result: Any = rebuild(step.kind, stored.payload)
+            if all(files.inside(work.folder, name).is_file() for name in getattr(result, "files", ())):
+                keys[step.name], work.results[step.name] = key, result
+                work.used.update(stored.meta["values"].split())
+                return False
+    except (CaseError, KeyError, TypeError, ValueError):
+        pass  # no result yet, or one of another make: compute it
+    case, watched = work.case, Watched(work.case)
+    work.case = watched.as_case
+    try:
         with reference.recording() as used:
-            result = compute()
-        meta = {**self.meta, "input": key, "values": " ".join(sorted(used))}
-        results.write_result(self.folder, name, result, meta)
-        self.used.update(used)
-        self.computed.append(name)
-        return result
+            result = step.make(work)
+    finally:
+        work.case = case
+    keys[step.name] = results.input_hash(stated(case, watched.read), *rest)
+    meta = {
+        "input": keys[step.name],
+        "reads": " ".join(sorted(watched.read)),
+        "values": " ".join(sorted(used)),
+    }
+    results.write_result(work.folder, step.name, result, {**work.meta, **meta})
+    work.results[step.name] = result
+    work.used.update(used)
+    return True
 
-    def _scan(self) -> ScanResult:
-        assert self.working is not None
-        return self.working.result
 
-    def _survey(self, upstream: Handover) -> SurveyResult:
-        self.progress("finding the pins", 0.0)
-        mesh = self.working.mesh if self.working else None
-        return survey_step.run(self.case, upstream, self.progress, mesh=mesh)
-
-    def _casting(self, upstream: Handover) -> CastingResult:
-        self.progress("adding up the copies", 0.0)
-        return casting_step.run(self.case, upstream, self.progress)
-
-    def _seating(self, upstream: Handover) -> SeatingResult:
-        self.progress("seating virtual bridges", 0.0)
-        return seating_step.run(self.case, upstream, self.progress, threads=self.threads)
-
-    def _report(self, out: Outcome) -> Outcome:
-        """Set the report, unless the one that lies there was made from the same results."""
-        key = results.input_hash(
-            out.case.model_dump(mode="json"), self.scan_hash, self.meta, sorted(self.used)
-        )
-        try:
-            stored = results.read_result(self.folder, "report")
-            there = tuple(files.inside(self.folder, name) for name in stored.payload["files"])
-            if stored.meta["input"] == key and all(path.is_file() for path in there):
-                return replace(out, files=there)
-        except (CaseError, KeyError, TypeError):
-            pass
-        written = self._set_report(out)
-        names = [path.relative_to(self.folder).as_posix() for path in written]
-        results.write_result(self.folder, "report", {"files": names}, {**self.meta, "input": key})
-        return replace(out, files=written)
-
-    def _set_report(self, out: Outcome) -> tuple[Path, ...]:
-        from pinseat.report.write import write_report
-
-        self.progress("setting the report", 0.0)
-        assert out.survey is not None
-        assert out.casting is not None
-        assert out.seating is not None
-        mesh = self.working.mesh if self.working else None
-        return write_report(
-            self.folder,
-            self.case,
-            scan=out.scan.part if out.scan else None,
-            mesh=mesh,
-            survey=out.survey,
-            casting=out.casting,
-            seating=out.seating,
-            meta=self.meta,
-            used=[reference.value(name) for name in sorted(self.used)],
-            progress=self.progress,
-        )
+def _note(work: Work, computed: list[str]) -> None:
+    """Enter in the bench log what was computed, by which version, and the verdict."""
+    seating = work.result("seating")
+    verdict = f"; {seating.verdict}" if seating else ""
+    note = f"computed {', '.join(computed)} with {work.meta['code']}{verdict}"
+    log.append(work.folder, log.Entry(kind="run", note=note))

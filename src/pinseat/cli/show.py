@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
+
+if TYPE_CHECKING:
+    from pinseat.chain import Outcome
 
 
 def run_and_show(folder: Path, *, until: str, as_json: bool, threads: int | None) -> None:
@@ -22,18 +27,9 @@ def run_and_show(folder: Path, *, until: str, as_json: bool, threads: int | None
     as_json : bool
     threads : int or None
     """
-    from pinseat import chain
-
-    with _bar() as bar:
-        task = bar.add_task("reading the case", total=1.0)
-        outcome = chain.run(
-            folder,
-            until=until,
-            threads=threads,
-            progress=lambda doing, done: bar.update(task, description=doing, completed=done),
-        )
+    outcome = _run(folder, until, threads)
     if as_json:
-        print(json.dumps(chain.answer(outcome), ensure_ascii=False, allow_nan=False))
+        _print_json(outcome)
         return
     from pinseat.report.console import summary
 
@@ -46,6 +42,51 @@ def run_and_show(folder: Path, *, until: str, as_json: bool, threads: int | None
         report=str(outcome.files[0]) if outcome.files else "",
     )
     Console(highlight=False, soft_wrap=True).print(text)
+
+
+def run_step(
+    folder: Path, step: str, *, as_json: bool, lines: Callable[[Outcome], Iterable[tuple[str, str]]]
+) -> None:
+    """Run a case up to one step and print what that step says, or one JSON object.
+
+    Parameters
+    ----------
+    folder : Path
+    step : str
+        A name in :data:`pinseat.chain.STEPS`.
+    as_json : bool
+    lines : callable
+        Makes a short head and words for each line, of what the run gave.
+    """
+    outcome = _run(folder, step, None)
+    if as_json:
+        _print_json(outcome)
+        return
+    from pinseat.report.console import step_summary
+
+    result = outcome.results[step]
+    files = [str(folder / name) for name in getattr(result, "files", ())]
+    text = step_summary(outcome.case, lines(outcome), result.findings, files)
+    Console(highlight=False, soft_wrap=True).print(text)
+
+
+def _run(folder: Path, until: str, threads: int | None) -> Outcome:
+    from pinseat import chain
+
+    with _bar() as bar:
+        task = bar.add_task("reading the case", total=1.0)
+        return chain.run(
+            folder,
+            until=until,
+            threads=threads,
+            progress=lambda doing, done: bar.update(task, description=doing, completed=done),
+        )
+
+
+def _print_json(outcome: Outcome) -> None:
+    from pinseat import chain
+
+    print(json.dumps(chain.answer(outcome), ensure_ascii=False, allow_nan=False))
 
 
 def _bar() -> Progress:

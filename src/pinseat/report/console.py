@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 
 from rich.text import Text
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
 from pinseat.ledger.findings import Finding
-from pinseat.report.advice import all_findings, next_action, opening_words, why
+from pinseat.report.advice import all_findings, next_action, opening_words, sentence, why, worst_first
 from pinseat.report.inputs import ScanPart
 from pinseat.report.lean import tilt_deg
 from pinseat.report.rounding import chance, fixed, typeset, whole, with_u
@@ -66,6 +67,45 @@ def summary(
     if report:
         text.append("\n")
         _line(text, "report", report)
+    return text
+
+
+def step_summary(
+    case: Case, lines: Iterable[tuple[str, str]], findings: Iterable[Finding], files: Iterable[str]
+) -> Text:
+    """The result of one step in one screen of text.
+
+    Parameters
+    ----------
+    case : Case
+    lines : iterable of (head, words)
+        What it found, a short head each.
+    findings : iterable of Finding
+        Of this step; the clear ones are counted, the others shown with what to do.
+    files : iterable of str
+        What it wrote.
+
+    Returns
+    -------
+    rich.text.Text
+    """
+    text = Text()
+    title = f"Case {case.number}" + (f": {case.title}" if case.title else "")
+    text.append(textwrap.shorten(title, WIDTH, placeholder="…") + "\n\n")
+    for head, words in lines:
+        _line(text, head, words)
+    found = worst_first(findings)
+    _findings(text, found, most=8, advise=True)
+    clear = sum(finding.verdict == "clear" for finding in found)
+    if clear:
+        _line(
+            text, "clear", f"{clear} of {len(found)} checks" if clear < len(found) else f"all {clear} checks"
+        )
+    written = list(files)
+    if written:
+        text.append("\n")
+    for i, name in enumerate(written):
+        _line(text, "wrote" if i == 0 else "", name)
     return text
 
 
@@ -135,7 +175,7 @@ def _changes(text: Text, seating: SeatingResult) -> None:
         _line(text, f"change {i}", f"{lever.change}: chance up {gain} points, {less} µm more clearance")
 
 
-def _findings(text: Text, found: tuple[Finding, ...], most: int = 4) -> None:
+def _findings(text: Text, found: tuple[Finding, ...], most: int = 4, *, advise: bool = False) -> None:
     found = tuple(f for f in found if f.verdict != "clear")
     if found:
         text.append("\n")
@@ -143,5 +183,7 @@ def _findings(text: Text, found: tuple[Finding, ...], most: int = 4) -> None:
         number = "" if finding.value is None else with_u(finding.value, finding.uncertainty, finding.unit)
         where = f"{finding.where}: " if finding.where else ""
         _line(text, finding.verdict, f"{where}{finding.says.rstrip('.')}{f' ({number})' if number else ''}")
+        if advise and finding.do:
+            _line(text, "", sentence(finding.do))
     if len(found) > most:
         _line(text, "", f"and {len(found) - most} more in the result files")

@@ -1,0 +1,46 @@
+"""The report as a step: set from the results before it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pinseat import reference
+from pinseat.chain.work import Work
+from pinseat.ledger.findings import Finding
+
+
+@dataclass(frozen=True)
+class ReportPages:
+    """The report: the PDF, then its figures.
+
+    Attributes
+    ----------
+    files : tuple of str
+        Names inside the case folder.
+    findings : tuple of Finding
+        None of its own.
+    """
+
+    files: tuple[str, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def make(work: Work) -> ReportPages:
+    """Set the report."""
+    from pinseat.report.write import write_report
+
+    work.progress("setting the report", 0.0)
+    scan = work.result("scan")
+    written = write_report(
+        work.folder,
+        work.case,
+        scan=scan.part if scan else None,
+        mesh=work.working.mesh if work.working else None,
+        survey=work.result("survey"),
+        casting=work.result("casting"),
+        seating=work.result("seating"),
+        meta=work.meta,
+        used=[reference.value(name) for name in sorted(work.used)],
+        progress=work.progress,
+    )
+    return ReportPages(tuple(path.relative_to(work.folder).as_posix() for path in written))

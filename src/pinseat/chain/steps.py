@@ -1,0 +1,84 @@
+"""The table of steps: what each takes, what it gives, and the call that makes it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from pinseat.case.model import Case
+from pinseat.casting.model import CastingResult
+from pinseat.chain import core, report
+from pinseat.chain.scan import ScanResult
+from pinseat.chain.work import Work
+from pinseat.seating.model import SeatingResult
+from pinseat.survey.model import SurveyResult
+
+
+def _always(case: Case) -> bool:
+    return True
+
+
+def _nothing(work: Work) -> Any:
+    return None
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step.
+
+    Attributes
+    ----------
+    name : str
+        As in ``results/<name>.json``.
+    needs : tuple of str
+        Earlier steps whose results it takes.
+    kind : type
+        Frozen dataclass of the result, with ``findings``. When it also has ``files`` (names inside the case
+        folder), the step is made again if one of them is missing.
+    make : callable
+        Computes the result; writes the files, if any.
+    applies : callable
+        Whether the step has a meaning for a case; a step that has none is left out wherever it is needed.
+    also : callable
+        Whatever the result depends on besides the case and the results it takes, such as a file's content.
+    """
+
+    name: str
+    needs: tuple[str, ...]
+    kind: type
+    make: Callable[[Work], Any]
+    applies: Callable[[Case], bool] = _always
+    also: Callable[[Work], Any] = _nothing
+
+
+_ALL = (
+    Step("scan", (), ScanResult, core.scan, core.has_scan, lambda work: work.scan_hash),
+    Step("survey", ("scan",), SurveyResult, core.survey),
+    Step("casting", ("survey",), CastingResult, core.casting),
+    Step("seating", ("survey", "casting"), SeatingResult, core.seating),
+    Step("report", ("scan", "survey", "casting", "seating"), report.ReportPages, report.make),
+)
+
+STEPS: dict[str, Step] = {step.name: step for step in _ALL}
+"""By name, in the order of the work."""
+
+
+def wanted(until: str, case: Case) -> tuple[Step, ...]:
+    """The steps that lead to one, in the order of the work, less those without meaning for the case.
+
+    Parameters
+    ----------
+    until : str
+        A name in :data:`STEPS`.
+    case : Case
+
+    Returns
+    -------
+    tuple of Step
+    """
+    names = {until}
+    for step in reversed(STEPS.values()):
+        if step.name in names:
+            names.update(step.needs)
+    return tuple(step for step in STEPS.values() if step.name in names and step.applies(case))

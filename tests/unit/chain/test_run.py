@@ -1,0 +1,80 @@
+"""What makes a stored result stale, and what does not."""
+
+from pathlib import Path
+
+import pytest
+
+from pinseat import chain
+from pinseat.case import log
+from pinseat.chain.steps import STEPS, wanted
+from pinseat.chain.work import Watched, stated
+from pinseat.demo import cases
+from pinseat.errors import CaseError
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    folder = tmp_path / "bench"
+    cases.write("bench", folder)
+    chain.run(folder, until="seating")
+    return folder
+
+
+def edit(folder: Path, old: str, new: str) -> None:
+    text = (folder / "case.toml").read_text(encoding="utf-8")
+    assert old in text
+    (folder / "case.toml").write_text(text.replace(old, new, 1), encoding="utf-8")
+
+
+def computed(folder: Path) -> str:
+    """What the next run computes, by its line in the log; empty when nothing."""
+    before = len(log.read(folder).entries)
+    chain.run(folder, until="seating")
+    entries = log.read(folder).entries[before:]
+    return entries[0].note.split(" with ")[0].removeprefix("computed ") if entries else ""
+
+
+def test_nothing_changed_nothing_computed(bench: Path) -> None:
+    assert computed(bench) == ""
+
+
+def test_a_title_makes_nothing_stale(bench: Path) -> None:
+    edit(bench, 'title = "', 'title = "Another ')
+    assert computed(bench) == ""
+
+
+def test_the_accepted_opening_does_not_move_a_pin(bench: Path) -> None:
+    with (bench / "case.toml").open("a", encoding="utf-8") as handle:
+        handle.write("\n[seat]\nseed = 2\n")
+    assert computed(bench) == "seating"
+
+
+def test_a_reading_makes_all_that_follows_stale(bench: Path) -> None:
+    edit(bench, "u_mm = 0.02", "u_mm = 0.03")
+    assert computed(bench) == "survey, casting, seating"
+
+
+def test_a_lost_or_damaged_result_is_made_again(bench: Path) -> None:
+    (bench / "results" / "casting.json").write_text("{", encoding="utf-8")
+    assert computed(bench) == "casting"
+
+
+def test_a_step_brings_what_it_needs_in_the_order_of_the_work() -> None:
+    case = cases.build("bench").case
+    assert [step.name for step in wanted("casting", case)] == ["survey", "casting"]
+    for step in STEPS.values():
+        assert set(step.needs) <= set(list(STEPS)[: list(STEPS).index(step.name)])
+
+
+def test_an_unknown_step_is_refused(bench: Path) -> None:
+    with pytest.raises(CaseError, match="no such step"):
+        chain.run(bench, until="polish")
+
+
+def test_a_watched_case_notes_what_is_read_and_takes_a_dump_for_everything() -> None:
+    watched = Watched(cases.build("bench").case)
+    assert watched.as_case.seat.seed == 1
+    assert watched.read == {"seat"}
+    watched.as_case.model_dump()
+    assert watched.read == set(type(watched.case).model_fields)
+    assert set(stated(watched.case, {"seat"})) == {"seat"}
