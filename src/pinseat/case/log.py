@@ -30,11 +30,20 @@ FIRST = "0" * 64
 """What the first line carries in place of a hash."""
 
 
+_TIME = r"^(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z)?$"
+
+
 class RawReading(Part):
     """A raw reading: what the instrument showed, before any correction."""
 
     value: Number
     unit: str
+
+
+class NamedReading(RawReading):
+    """One of several raw readings that were taken together."""
+
+    what: str = Field(min_length=1)
 
 
 class Entry(Part):
@@ -48,8 +57,16 @@ class Entry(Part):
         Empty when not stated. `calibrated` says when and against what.
     reading : RawReading or None
         None when nothing was measured.
+    readings : tuple of NamedReading
+        What was read together: current, voltage, temperature, weights, ...
+    piece : str
+        Which of several pieces it is about.
+    seen : str
+        What an inspection found.
     time : str
-        ISO 8601, UTC, such as ``2026-03-01T09:30:00Z``; the present when left out.
+        ISO 8601, UTC, such as ``2026-03-01T09:30:00Z``; the present when left out. When the line was written.
+    at : str
+        When it was done or read, where that was not at once; same form.
     """
 
     kind: str = Field(min_length=1)
@@ -58,8 +75,12 @@ class Entry(Part):
     calibrated: str = ""
     lot: str = ""
     reading: RawReading | None = None
+    readings: tuple[NamedReading, ...] = ()
+    piece: str = ""
+    seen: str = ""
     note: str = ""
-    time: str = Field("", pattern=r"^(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z)?$")
+    time: str = Field("", pattern=_TIME)
+    at: str = Field("", pattern=_TIME)
 
 
 @dataclass(frozen=True)
