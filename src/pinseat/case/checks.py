@@ -11,8 +11,10 @@ from pinseat.case.files import inside
 from pinseat.case.lines import Place
 from pinseat.case.model import Abutment, Callipers, Case
 from pinseat.case.notation import split_pin
+from pinseat.case.plating_checks import plating_disagreements
 from pinseat.case.teeth import Notation, arch, from_universal
 from pinseat.case.trouble import Trouble
+from pinseat.case.tryin import OPPOSITE, stated_pins, stated_teeth
 from pinseat.errors import CaseError
 
 T = TypeVar("T")
@@ -36,7 +38,8 @@ def disagreements(case: Case, folder: Path, notation: Notation) -> list[Trouble]
     found = [*_words(case), *_teeth(case, notation), *_sources(case, folder)]
     for i, abutment in enumerate(case.abutments):
         found += _abutment(("abutments", i), abutment)
-    found += [*_edits(case), *_contacts(case), *_measured(case)]
+    found += [*_edits(case), *_contacts(case), *_measured(case), *_tryin(case)]
+    found += plating_disagreements(case)
     if case.callipers is not None:
         found += [*_layout(case, case.callipers), *_readings(case.callipers)]
     return found
@@ -161,6 +164,28 @@ def _measured(case: Case) -> Iterator[Trouble]:
     for i, item in _twice(case.measured, lambda m: (m.copy_, m.error)):
         what = f"the {item.error} error of the {item.copy_} stands twice"
         yield Trouble(("measured", i), what, do="keep the reading you trust more")
+
+
+def _tryin(case: Case) -> Iterator[Trouble]:
+    for place, tooth in stated_teeth(case.tryin, case.mechanics):
+        yield from _not_abutment(case, place[:-1], tooth)
+    teeth = [a.tooth for a in case.abutments]
+    for place, name in stated_pins(case.tryin, case.mechanics):
+        try:
+            tooth, _ = split_pin(name)
+        except CaseError as error:
+            yield Trouble(place, error.what, error.value, error.limit)
+            continue
+        if tooth not in teeth:
+            limit = f"a pin of one of {', '.join(map(str, teeth))}"
+            yield Trouble(place, "this pin's tooth is not an abutment", f'"{name}"', limit)
+    for one, other in OPPOSITE:
+        both = sorted(set(getattr(case.tryin, one)) & set(getattr(case.tryin, other)))
+        if both:
+            what, do = "this pin stands in both lists", f"keep it in tryin.{one} or in tryin.{other}"
+            yield Trouble(("tryin", one), what, ", ".join(both), do=do)
+    for i, _ in _twice(case.mechanics.pins, lambda size: size.pin):
+        yield Trouble(("mechanics", "pins", i), "this pin stands twice", do="keep one of the two")
 
 
 def _layout(case: Case, callipers: Callipers) -> Iterator[Trouble]:

@@ -11,6 +11,8 @@ from typing import Literal
 from pydantic import Field
 
 from pinseat.case.fields import TOOTH, Number, Part, Point, Whole
+from pinseat.case.plating import Plating
+from pinseat.case.tryin import Mechanics, TryIn
 
 DieRoute = Literal["silver plated", "copper plated", "gypsum", "epoxy", "printed"]
 Impression = Literal["polysulfide", "polyether", "addition silicone"]
@@ -181,3 +183,8 @@ class Case(Part):
     chain: Chain = Field(Chain(), description="materials of the copies")
     measured: tuple[Measured, ...] = Field((), description="readings that replace assumed errors")
     seat: Seat = Field(Seat(), description="what counts as seated")
+    plating: Plating = Field(Plating(), description="the plating of the cups; all of it can be left out")
+    tryin: TryIn = Field(TryIn(), description="what was seen and measured at the try-in")
+    mechanics: Mechanics = Field(
+        Mechanics(), description="what gives way or guides, beyond straight pins and rigid parts"
+    )

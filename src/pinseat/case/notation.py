@@ -16,6 +16,8 @@ from pinseat.case.teeth import (
     tooth_in_words,
 )
 from pinseat.case.trouble import Trouble
+from pinseat.case.tryin import renumbered
+from pinseat.case.tryin import stated_teeth as teeth_at_tryin
 from pinseat.errors import CaseError
 
 
@@ -31,6 +33,10 @@ def stated_teeth(case: Case) -> Iterator[tuple[Place, int]]:
         yield ("contacts", i, "tooth"), pick.tooth
     for i, spot in enumerate(case.callipers.layout if case.callipers else ()):
         yield ("callipers", "layout", i, "tooth"), spot.tooth
+    yield from teeth_at_tryin(case.tryin, case.mechanics)
+    for i, piece in enumerate(case.plating.pieces):
+        if piece.tooth is not None:
+            yield ("plating", "pieces", i, "tooth"), piece.tooth
 
 
 def decide(case: Case) -> Notation | Trouble:
@@ -123,6 +129,10 @@ def _renumbered(case: Case, new: Callable[[int], int]) -> Case:
     def each(parts: tuple[Any, ...]) -> tuple[Any, ...]:
         return tuple(part.model_copy(update={"tooth": new(part.tooth)}) for part in parts)
 
+    pieces = tuple(
+        piece if piece.tooth is None else piece.model_copy(update={"tooth": new(piece.tooth)})
+        for piece in case.plating.pieces
+    )
     callipers = case.callipers
     if callipers is not None:
         readings = tuple(
@@ -137,5 +147,7 @@ def _renumbered(case: Case, new: Callable[[int], int]) -> Case:
             "pins": each(case.pins),
             "contacts": each(case.contacts),
             "callipers": callipers,
+            **renumbered(case.tryin, case.mechanics, new, pin),
+            "plating": case.plating.model_copy(update={"pieces": pieces}),
         }
     )
