@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -64,27 +66,47 @@ def problems(where: Path) -> list[str]:
     return [str(error) for _, error in errors]
 
 
+def problems_of(path: Path, document: Mapping[str, Any]) -> tuple[Trouble, ...]:
+    """What keeps a document that was read from being a case.
+
+    Parameters
+    ----------
+    path : Path
+        Of its file; the scan must lie in the same folder.
+    document : mapping
+
+    Returns
+    -------
+    tuple of Trouble
+        Empty when it is a case.
+    """
+    return tuple(_examined(path, document)[1])
+
+
 def _read(where: Path) -> tuple[Case | None, Errors]:
     path = _file(where)
     document, text = read_toml(path)
-    places = lines_of(text)
+    case, troubles = _examined(path, document)
+    return case, told(troubles, path, document, lines_of(text))
+
+
+def _examined(path: Path, document: Mapping[str, Any]) -> tuple[Case | None, list[Trouble]]:
     try:
         document = migrate(document)
     except CaseError as error:
-        trouble = Trouble(("schema",), error.what, error.value, error.limit, error.do)
-        return None, told([trouble], path, document, places)
+        return None, [Trouble(("schema",), error.what, error.value, error.limit, error.do)]
     if blank := unfilled(document):
-        return None, told(blank, path, document, places)
+        return None, blank
     try:
         case = Case.model_validate(document)
     except ValidationError as error:
-        return None, told(from_validation(error), path, document, places)
+        return None, from_validation(error)
     notation = decide(case)
     if isinstance(notation, Trouble):
-        return None, told([notation], path, document, places)
+        return None, [notation]
     found = disagreements(case, path.parent, notation)
     if found:
-        return None, told(found, path, document, places)
+        return None, found
     return (in_fdi(case) if notation == "Universal" else case.model_copy(update={"notation": "FDI"})), []
 
 
