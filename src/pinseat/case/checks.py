@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from pinseat.case.files import inside
+from pinseat.case.impression_checks import impression_troubles
 from pinseat.case.lines import Place
 from pinseat.case.model import Abutment, Callipers, Case
 from pinseat.case.notation import split_pin
@@ -38,8 +39,9 @@ def disagreements(case: Case, folder: Path, notation: Notation) -> list[Trouble]
     found = [*_words(case), *_teeth(case, notation), *_sources(case, folder)]
     for i, abutment in enumerate(case.abutments):
         found += _abutment(("abutments", i), abutment)
-    found += [*_edits(case), *_contacts(case), *_measured(case), *_tryin(case)]
+    found += [*_edits(case), *_contacts(case), *_regions(case), *_measured(case), *_tryin(case)]
     found += plating_disagreements(case)
+    found += impression_troubles(case)
     if case.callipers is not None:
         found += [*_layout(case, case.callipers), *_readings(case.callipers)]
     return found
@@ -158,6 +160,27 @@ def _contacts(case: Case) -> Iterator[Trouble]:
         if pick.normal is not None and not any(pick.normal):
             what = "this normal has no direction"
             yield Trouble((*place, "normal"), what, "[0, 0, 0]", "a vector out of the tooth")
+
+
+def _regions(case: Case) -> Iterator[Trouble]:
+    for name in ("regions", "margins"):
+        if getattr(case, name) and case.scan is None:
+            yield Trouble((name,), "there is no scan on which to find this", do="take it out, or add a scan")
+    teeth = [a.tooth for a in case.abutments]
+    for i, pick in enumerate(case.regions):
+        if pick.kind == "neighbour" and pick.tooth in teeth:
+            limit = f"a tooth other than {', '.join(map(str, teeth))}"
+            yield Trouble(("regions", i, "tooth"), "an abutment is no neighbour", str(pick.tooth), limit)
+        elif pick.kind != "neighbour":
+            yield from _not_abutment(case, ("regions", i), pick.tooth)
+        lined = any(line.tooth == pick.tooth and line.closed for line in case.margins)
+        if pick.kind == "prepared" and not lined:
+            what = "a prepared surface needs a closed margin line of its tooth"
+            yield Trouble(("regions", i), what, do="add [[margins]] with points along it, traced = true")
+    for i, line in enumerate(case.margins):
+        yield from _not_abutment(case, ("margins", i), line.tooth)
+    for i, line in _twice(case.margins, lambda m: m.tooth):
+        yield Trouble(("margins", i, "tooth"), "this tooth has two margins", str(line.tooth), do="keep one")
 
 
 def _measured(case: Case) -> Iterator[Trouble]:

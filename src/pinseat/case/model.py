@@ -11,7 +11,9 @@ from typing import Literal
 from pydantic import Field
 
 from pinseat.case.fields import TOOTH, Number, Part, Point, Whole
+from pinseat.case.impression import ImpressionWork
 from pinseat.case.plating import Plating
+from pinseat.case.regions import MarginPick, RegionPick
 from pinseat.case.tryin import Mechanics, TryIn
 
 DieRoute = Literal["silver plated", "copper plated", "gypsum", "epoxy", "printed"]
@@ -179,8 +181,13 @@ class Case(Part):
     scan: Scan | None = Field(None, description="a scan with the pins standing in their holes")
     callipers: Callipers | None = Field(None, description="readings in place of a scan")
     pins: tuple[PinEdit, ...] = Field((), description="corrections by hand to the pins found on the scan")
+    regions: tuple[RegionPick, ...] = Field((), description="surfaces that matter, picked on the scan")
+    margins: tuple[MarginPick, ...] = Field((), description="margin lines, picked on the scan")
     contacts: tuple[ContactPick, ...] = Field((), description="places where casting and tooth meet")
     chain: Chain = Field(Chain(), description="materials of the copies")
+    impression: ImpressionWork = Field(
+        ImpressionWork(), description="tray, room and readings of the impression"
+    )
     measured: tuple[Measured, ...] = Field((), description="readings that replace assumed errors")
     seat: Seat = Field(Seat(), description="what counts as seated")
     plating: Plating = Field(Plating(), description="the plating of the cups; all of it can be left out")

@@ -29,8 +29,9 @@ def stated_teeth(case: Case) -> Iterator[tuple[Place, int]]:
         yield ("abutments", i, "tooth"), abutment.tooth
     for i, edit in enumerate(case.pins):
         yield ("pins", i, "tooth"), edit.tooth
-    for i, pick in enumerate(case.contacts):
-        yield ("contacts", i, "tooth"), pick.tooth
+    for name in ("contacts", "regions", "margins"):
+        for i, pick in enumerate(getattr(case, name)):
+            yield (name, i, "tooth"), pick.tooth
     for i, spot in enumerate(case.callipers.layout if case.callipers else ()):
         yield ("callipers", "layout", i, "tooth"), spot.tooth
     yield from teeth_at_tryin(case.tryin, case.mechanics)
@@ -139,13 +140,22 @@ def _renumbered(case: Case, new: Callable[[int], int]) -> Case:
             r.model_copy(update={"pins": (pin(r.pins[0]), pin(r.pins[1]))}) for r in callipers.readings
         )
         callipers = callipers.model_copy(update={"layout": each(callipers.layout), "readings": readings})
+    work = case.impression
+    named = {
+        part: tuple(one.model_copy(update={"pin": pin(one.pin)}) for one in getattr(work, part))
+        for part in ("projections", "diameters")
+    }
+    apart = tuple(r.model_copy(update={"pins": (pin(r.pins[0]), pin(r.pins[1]))}) for r in work.distances)
     return case.model_copy(
         update={
             "notation": "FDI",
+            "impression": work.model_copy(update={**named, "distances": apart}),
             "missing": tuple(new(tooth) for tooth in case.missing),
             "abutments": each(case.abutments),
             "pins": each(case.pins),
             "contacts": each(case.contacts),
+            "regions": each(case.regions),
+            "margins": each(case.margins),
             "callipers": callipers,
             **renumbered(case.tryin, case.mechanics, new, pin),
             "plating": case.plating.model_copy(update={"pieces": pieces}),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from pinseat.case.regions import MarginPick, RegionEdit, RegionKind, RegionPick
 from pinseat.errors import SurveyError
 from pinseat.ledger.pins import Pin
 from pinseat.mesh.model import Mesh
@@ -21,8 +21,6 @@ from pinseat.survey.terrain import Terrain
 Float = NDArray[np.float64]
 Index = NDArray[np.int64]
 Bool = NDArray[np.bool_]
-RegionKind = Literal["prepared", "wall", "groove", "ledge", "neighbour"]
-Point = tuple[float, float, float]
 
 WALL_LEAN_DEG = 20.0
 """A surface that leans more to the draw guides nothing."""
@@ -70,22 +68,6 @@ RULES: dict[RegionKind, Rule] = {
 
 The limits are two to five times what a bridge held by pins shows; a wall all round a molar, about 160 mm2,
 needs its own."""
-
-
-@dataclass(frozen=True)
-class Correction:
-    """A correction by hand: a round patch that the region must take in, or must leave out.
-
-    Attributes
-    ----------
-    action : {"include", "exclude"}
-    at : (x, y, z), mm
-    radius_mm : float
-    """
-
-    action: Literal["include", "exclude"]
-    at: Point
-    radius_mm: float = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +130,7 @@ def grow(
     draw: ArrayLike | None = None,
     border: Margin | None = None,
     limit_mm2: float | None = None,
-    corrections: Sequence[Correction] = (),
+    corrections: Sequence[RegionEdit] = (),
     pins: Sequence[Pin] = (),
 ) -> Region:
     """Grow a region from a pick.
@@ -171,7 +153,7 @@ def grow(
         A line that is not crossed. A prepared surface needs a closed one.
     limit_mm2 : float, optional
         Largest area; that of :data:`RULES` when left out.
-    corrections : sequence of Correction
+    corrections : sequence of RegionEdit
         Patches to be left out stop the region; patches to be taken in let it pass.
     pins : sequence of Pin
         Standing pins, which belong to no region.
@@ -221,45 +203,6 @@ def grow(
     band &= free
     inside = _even(_to_crest(core, band, bends, links), core, band, links)
     return _region(terrain, kind, tooth, inside, core, rule.limit_mm2 if limit_mm2 is None else limit_mm2)
-
-
-@dataclass(frozen=True)
-class RegionPick:
-    """A region as a case states it.
-
-    Attributes
-    ----------
-    kind : {"prepared", "wall", "groove", "ledge", "neighbour"}
-    tooth : int
-        FDI number.
-    at : (x, y, z), mm
-    limit_mm2 : float or None
-    corrections : tuple of Correction
-    """
-
-    kind: RegionKind
-    tooth: int
-    at: Point
-    limit_mm2: float | None = None
-    corrections: tuple[Correction, ...] = ()
-
-
-@dataclass(frozen=True)
-class MarginPick:
-    """A margin as a case states it.
-
-    Attributes
-    ----------
-    tooth : int
-        FDI number.
-    points : tuple of (x, y, z), mm
-    closed, traced : bool
-    """
-
-    tooth: int
-    points: tuple[Point, ...]
-    closed: bool = True
-    traced: bool = False
 
 
 def regions_from_case(
@@ -339,7 +282,7 @@ def _known(tooth: int, neighbour: bool, abutments: Sequence[int], where: str) ->
 
 
 def _free(
-    terrain: Terrain, pins: Sequence[Pin], corrections: Sequence[Correction], where: str
+    terrain: Terrain, pins: Sequence[Pin], corrections: Sequence[RegionEdit], where: str
 ) -> tuple[Bool, list[Index]]:
     """Triangles that a region may hold at all, and the patches that it must hold."""
     free = terrain.face_area > 0.0

@@ -8,11 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
+from pinseat.case.regions import MarginPick, RegionEdit, RegionPick
 from pinseat.errors import SurveyError
 from pinseat.ledger.pins import Pin
 from pinseat.mesh.topology import face_areas
 from pinseat.survey.margin import margin
-from pinseat.survey.regions import Correction, MarginPick, RegionPick, grow, regions_from_case
+from pinseat.survey.regions import grow, regions_from_case
 from pinseat.survey.terrain import Terrain
 from tests.unit.survey.shapes import box_groove, frustum, noisy, pyramid, revolved, turned
 
@@ -116,11 +117,18 @@ def test_region_that_runs_out_says_so_and_cannot_be_used() -> None:
 
 def test_patches_by_hand_stop_a_region_and_let_it_pass(block: Terrain) -> None:
     bare = grow(block, RIGHT, "wall")
-    less = grow(block, RIGHT, "wall", corrections=[Correction("exclude", (2.86, -1.2, 2.0), 0.6)])
+    less = grow(
+        block, RIGHT, "wall", corrections=[RegionEdit(action="exclude", at=(2.86, -1.2, 2.0), radius_mm=0.6)]
+    )
     assert bare.area_mm2 - less.area_mm2 == pytest.approx(np.pi * 0.6**2, rel=0.1)
-    both = grow(block, RIGHT, "wall", corrections=[Correction("include", (2.72, 1.0, 4.0), 0.8)])
+    both = grow(
+        block, RIGHT, "wall", corrections=[RegionEdit(action="include", at=(2.72, 1.0, 4.0), radius_mm=0.8)]
+    )
     assert both.area_mm2 > bare.area_mm2 + 10.0, "through the patch over the edge it reaches the top"
-    taken_back = [Correction("include", (2.72, 1.0, 4.0), 0.8), Correction("exclude", (2.72, 1.0, 4.0), 1.0)]
+    taken_back = [
+        RegionEdit(action="include", at=(2.72, 1.0, 4.0), radius_mm=0.8),
+        RegionEdit(action="exclude", at=(2.72, 1.0, 4.0), radius_mm=1.0),
+    ]
     assert grow(block, RIGHT, "wall", corrections=taken_back).area_mm2 < bare.area_mm2
 
 
@@ -168,18 +176,23 @@ def test_moving_the_whole_scan_changes_no_region(seed: int) -> None:
 
 def test_a_case_gives_its_regions_in_the_order_of_the_picks(block: Terrain) -> None:
     picks = [
-        RegionPick("wall", 11, RIGHT),
-        RegionPick("prepared", 11, (0.1, 0.1, 4.0)),
-        RegionPick("ledge", 11, (3.5, 0.0, 0.0), corrections=(Correction("exclude", (3.5, 2.0, 0.0)),)),
+        RegionPick(kind="wall", tooth=11, at=RIGHT),
+        RegionPick(kind="prepared", tooth=11, at=(0.1, 0.1, 4.0)),
+        RegionPick(
+            kind="ledge",
+            tooth=11,
+            at=(3.5, 0.0, 0.0),
+            corrections=(RegionEdit(action="exclude", at=(3.5, 2.0, 0.0)),),
+        ),
     ]
     line = tuple(tuple(p) for p in ring(1.5, 4.0).tolist())
     regions, margins = regions_from_case(
-        block, picks, [MarginPick(11, line)], abutments=[11], draw=(0.0, 0.0, 1.0)
+        block, picks, [MarginPick(tooth=11, points=line)], abutments=[11], draw=(0.0, 0.0, 1.0)
     )
     assert [(r.kind, r.tooth) for r in regions] == [("wall", 11), ("prepared", 11), ("ledge", 11)]
     assert [m.tooth for m in margins] == [11]
     again, _ = regions_from_case(
-        block.mesh, picks, [MarginPick(11, line)], abutments=[11], draw=(0.0, 0.0, 1.0)
+        block.mesh, picks, [MarginPick(tooth=11, points=line)], abutments=[11], draw=(0.0, 0.0, 1.0)
     )
     assert all(np.array_equal(a.faces, b.faces) for a, b in zip(regions, again, strict=True))
 
@@ -188,9 +201,9 @@ def test_teeth_that_do_not_fit_are_named(block: Terrain) -> None:
     with pytest.raises(
         SurveyError, match=r"regions, pick 1 \(wall\): this tooth is no abutment.*\(12; expected 11, 22\)"
     ):
-        regions_from_case(block, [RegionPick("wall", 12, RIGHT)], abutments=[11, 22])
+        regions_from_case(block, [RegionPick(kind="wall", tooth=12, at=RIGHT)], abutments=[11, 22])
     with pytest.raises(SurveyError, match="an abutment is no neighbour"):
-        regions_from_case(block, [RegionPick("neighbour", 11, RIGHT)], abutments=[11])
+        regions_from_case(block, [RegionPick(kind="neighbour", tooth=11, at=RIGHT)], abutments=[11])
     line = tuple(tuple(p) for p in ring(1.5, 4.0).tolist())
     with pytest.raises(SurveyError, match="two margins"):
-        regions_from_case(block, [], [MarginPick(11, line)] * 2, abutments=[11])
+        regions_from_case(block, [], [MarginPick(tooth=11, points=line)] * 2, abutments=[11])
