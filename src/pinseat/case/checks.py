@@ -7,6 +7,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
+from pinseat.case.casting_checks import casting_disagreements
 from pinseat.case.files import inside
 from pinseat.case.impression_checks import impression_troubles
 from pinseat.case.lines import Place
@@ -41,6 +42,7 @@ def disagreements(case: Case, folder: Path, notation: Notation) -> list[Trouble]
         found += _abutment(("abutments", i), abutment)
     found += [*_edits(case), *_contacts(case), *_regions(case), *_measured(case), *_tryin(case)]
     found += plating_disagreements(case)
+    found += casting_disagreements(case)
     found += impression_troubles(case)
     if case.callipers is not None:
         found += [*_layout(case, case.callipers), *_readings(case.callipers)]

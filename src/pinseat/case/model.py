@@ -10,6 +10,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from pinseat.case.casting import Casting, Cement
 from pinseat.case.fields import TOOTH, Number, Part, Point, Whole
 from pinseat.case.impression import ImpressionWork
 from pinseat.case.plating import Plating
@@ -189,6 +190,8 @@ class Case(Part):
         ImpressionWork(), description="tray, room and readings of the impression"
     )
     measured: tuple[Measured, ...] = Field((), description="readings that replace assumed errors")
+    casting: Casting = Field(Casting(), description="mould, metal, test castings and the day's timetable")
+    cement: Cement = Field(Cement(), description="the luting cement and how it will be used")
     seat: Seat = Field(Seat(), description="what counts as seated")
     plating: Plating = Field(Plating(), description="the plating of the cups; all of it can be left out")
     tryin: TryIn = Field(TryIn(), description="what was seen and measured at the try-in")
