@@ -113,9 +113,10 @@ def ordered(entries: Sequence[Entry]) -> list[list[Entry]]:
 def charge(entries: Sequence[Entry]) -> Charge:
     """Integrate the current over the log.
 
-    Between two readings the current is taken as straight (trapezia); up to a switching off it held. When it
-    was *found* off, anything from nothing to all may have flowed since the reading before, unless an outage was
-    stated. A current elsewhere counts from the beginning when it is first stated, then until the next word.
+    Between two readings the current is taken as straight (trapezia); up to a switching off it held. When
+    it was *found* off, anything from nothing to all may have flowed since the reading before, unless an
+    outage was stated. A current elsewhere counts from the beginning when it is first stated, then until the
+    next word.
 
     Parameters
     ----------
