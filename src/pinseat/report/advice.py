@@ -48,7 +48,7 @@ def next_action(survey: SurveyResult, casting: CastingResult, seating: SeatingRe
         return sentence(f"take a reading that shows {survey.blind[0]}")
     useful = [lever for lever in seating.levers if lever.gain > 0.0]
     if useful:
-        return sentence(useful[0].change)
+        return sentence(useful[0].in_full)
     return "No single change helps enough. Go back to the holes before the next copy is made."
 
 

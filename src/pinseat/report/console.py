@@ -172,7 +172,10 @@ def _changes(text: Text, seating: SeatingResult) -> None:
     for i, lever in enumerate(seating.levers[:3], 1):
         gain = with_u(100.0 * lever.gain, 100.0 * lever.u_gain, "", 1)
         less = fixed(lever.gain_lacking_um, 0)
-        _line(text, f"change {i}", f"{lever.change}: chance up {gain} points, {less} µm more clearance")
+        caution = f"; {lever.caution}" if lever.caution else ""
+        _line(
+            text, f"change {i}", f"{lever.change}: chance up {gain} points, {less} µm more clearance{caution}"
+        )
 
 
 def _findings(text: Text, found: tuple[Finding, ...], most: int = 4, *, advise: bool = False) -> None:

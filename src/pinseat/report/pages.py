@@ -298,7 +298,7 @@ def _levers(seating: SeatingResult) -> list[Plain]:
     return [
         {
             "number": str(i + 1),
-            "change": sentence(lever.change),
+            "change": sentence(lever.in_full),
             "before": chance(lever.before, lever_trials(lever, seating)),
             "after": chance(lever.after, lever_trials(lever, seating)),
             "gain": gain[i],

@@ -9,11 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.case.model import Abutment, Case
+from pinseat.case.tryin import PinSize
 from pinseat.errors import SeatingError
 from pinseat.ledger.faces import Face
 from pinseat.ledger.pins import PinField
 from pinseat.ledger.rows import FitLedger, Row
 from pinseat.reference import value
+from pinseat.seating.give import Give, stated_give
 
 Float = NDArray[np.float64]
 
@@ -44,6 +46,18 @@ class Assembly:
     tilt_pivot : {"mouth", "mid-pin"}
     limit_mm : float
         Largest opening accepted.
+    taper_mm : (n,) array
+        By how much each cast pin is thinner at its tip than at the mouth; 0 = straight.
+    bevel_mm : float
+        Depth of the bevel at every mouth: there the hole holds the pin no more.
+    pivot_below_mm : float or None
+        How far below the mouth tilt errors act about; goes before `tilt_pivot`.
+    present : (n,) bool array
+        Pins that the bridge has; the others only keep their random numbers.
+    spare : int
+        How many of the last pins were added as a change: their random numbers come after all others.
+    give : Give or None
+        What yields as the bridge is held up.
     """
 
     names: tuple[str, ...]
@@ -62,11 +76,28 @@ class Assembly:
     rows: tuple[Row, ...]
     tilt_pivot: str
     limit_mm: float
+    taper_mm: Float
+    bevel_mm: float
+    pivot_below_mm: float | None
+    present: NDArray[np.bool_]
+    spare: int = 0
+    give: Give | None = None
 
     @property
     def length_mm(self) -> Float:
         """Length of each cast pin inside its hole when seated, (n,)."""
         return self.depth_mm - self.relief_mm
+
+    @property
+    def pivot_mm(self) -> Float:
+        """Where along each pin its tilt errors act about: 0 at the mouth, negative into the hole, (n,)."""
+        if self.pivot_below_mm is not None:
+            return np.full(len(self.names), -self.pivot_below_mm)
+        return np.zeros(len(self.names)) if self.tilt_pivot == "mouth" else -self.length_mm / 2.0
+
+    def diameter_at(self, pins: NDArray[np.intp], along: Float) -> Float:
+        """Diameter of cast pins at places along them, 0 at the mouth and negative into the hole."""
+        return self.pin_mm[pins] + self.taper_mm[pins] * along / self.length_mm[pins]
 
     @property
     def lean_deg(self) -> Float:
@@ -107,6 +138,7 @@ def assemble(field: PinField, faces: Sequence[Face], draw: Float, fit: FitLedger
             do="pick one for each abutment under [[contacts]] in case.toml",
         )
     stated = [_abutment_of(pin.tooth, pin.name, case) for pin in field.pins]
+    size = _sizes(field, stated, case)
     tilt = np.array([[4 * i + 2, 4 * i + 3] for i in range(len(field.pins))]).ravel()
     assembly = Assembly(
         names=tuple(pin.name for pin in field.pins),
@@ -114,9 +146,9 @@ def assemble(field: PinField, faces: Sequence[Face], draw: Float, fit: FitLedger
         mouths=np.array([pin.foot for pin in field.pins], dtype=np.float64),
         axes=np.array([pin.axis for pin in field.pins], dtype=np.float64),
         hole_mm=np.array([a.hole_diameter_mm for a in stated]),
-        pin_mm=np.array([a.cast_pin_diameter_mm for a in stated]),
+        pin_mm=size[0],
         depth_mm=np.array([a.hole_depth_mm for a in stated]),
-        relief_mm=np.array([a.floor_relief_mm for a in stated]),
+        relief_mm=np.array([a.hole_depth_mm for a in stated]) - size[1],
         u_hole_mm=_u_mm("seat.hole_diameter_error_um"),
         u_pin_mm=_u_mm("seat.cast_pin_diameter_error_um"),
         tilt_covariance=np.asarray(field.covariance, dtype=np.float64)[np.ix_(tilt, tilt)],
@@ -125,6 +157,11 @@ def assemble(field: PinField, faces: Sequence[Face], draw: Float, fit: FitLedger
         rows=fit.rows,
         tilt_pivot=case.seat.tilt_pivot,
         limit_mm=case.seat.limit_um / 1000.0,
+        taper_mm=size[0] - size[2],
+        bevel_mm=case.mechanics.mouth_bevel_mm,
+        pivot_below_mm=case.mechanics.tilt_pivot_mm,
+        present=np.ones(len(stated), dtype=bool),
+        give=stated_give(case),
     )
     _refuse_impossible(assembly)
     return assembly
@@ -135,6 +172,28 @@ def _u_mm(name: str) -> float:
     if found.uncertainty is None:
         raise SeatingError("seating needs an uncertainty here", where=f"{found.file}, {name}", value="none")
     return found.uncertainty / 1000.0
+
+
+def _sizes(field: PinField, stated: list[Abutment], case: Case) -> Float:
+    """Diameter at the mouth, length in the hole and diameter at the tip of each cast pin, (3, n)."""
+    own = {size.pin: size for size in case.mechanics.pins}
+    names = [pin.name for pin in field.pins]
+    for name in own:
+        if name not in names:
+            raise SeatingError(
+                "there is no such pin",
+                where="case.toml, [[mechanics.pins]]",
+                value=name,
+                limit=f"one of {', '.join(names)}",
+            )
+    sizes = []
+    for name, abutment in zip(names, stated, strict=True):
+        size = own.get(name, PinSize(pin=name))
+        thick = size.diameter_mm or abutment.cast_pin_diameter_mm
+        length = size.length_mm or abutment.hole_depth_mm - abutment.floor_relief_mm
+        thin = size.tip_diameter_mm or case.mechanics.tip_diameter_mm or thick
+        sizes.append((thick, length, min(thin, thick)))
+    return np.array(sizes).T
 
 
 def _abutment_of(tooth: int, name: str, case: Case) -> Abutment:
@@ -151,12 +210,13 @@ def _abutment_of(tooth: int, name: str, case: Case) -> Abutment:
 
 def _refuse_impossible(assembly: Assembly) -> None:
     for name, length, lean in zip(assembly.names, assembly.length_mm, assembly.lean_deg, strict=True):
-        if length <= 0.0:
+        if length <= assembly.bevel_mm:
+            deep = assembly.bevel_mm > 0.0
             raise SeatingError(
                 "the cast pin does not reach into its hole",
                 where=f"pin {name}",
-                value=f"{length:.2f} mm in the hole",
-                limit="hole depth larger than floor relief",
+                value=f"{length:.2f} mm in the hole" + (f", {assembly.bevel_mm:.2f} mm bevel" * deep),
+                limit="hole depth larger than floor relief" + (" and bevel" * deep),
                 do="correct hole_depth_mm or floor_relief_mm of the abutment",
             )
         if lean > 45.0:

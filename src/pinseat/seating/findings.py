@@ -13,7 +13,7 @@ from pinseat.ledger.findings import Finding, SeatVerdict, Verdict
 from pinseat.reference import value
 from pinseat.seating.assembly import Assembly
 from pinseat.seating.bridges import Bridges, mean_lacking_mm
-from pinseat.seating.levers import mould_words
+from pinseat.seating.changes import mould_words
 from pinseat.seating.model import Chance, Lever, Share
 from pinseat.seating.problem import build, net_factor, nil_expansion_percent
 from pinseat.seating.verdict import EVEN, above, below
@@ -73,7 +73,7 @@ class Checked:
     def remedy(self) -> str:
         """The change that gains most, or where to look when there is none."""
         if self.levers:
-            return self.levers[0].change
+            return self.levers[0].in_full
         return "no single change helps enough: look at the holes again before the next copy is made"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,17 @@ from numpy.typing import NDArray
 from pinseat.ledger.findings import Finding, SeatVerdict
 
 Float = NDArray[np.float64]
+Cost = Literal["minutes", "pattern", "mould", "casting", "impression", "holes"]
+"""What a change costs, cheapest first: minutes at bench or chair; another pattern; another setting of the
+mould; another casting; another impression and all that follows; the teeth cut again."""
+COSTS: dict[Cost, str] = {
+    "minutes": "minutes",
+    "pattern": "in the pattern",
+    "mould": "in the mould",
+    "casting": "a new die or casting",
+    "impression": "a new impression",
+    "holes": "the teeth are cut again",
+}
 
 
 @dataclass(frozen=True)
@@ -42,6 +54,12 @@ class Lever:
         Gain in probability and its Monte Carlo standard error (paired).
     gain_lacking_um : float
         How much less clearance is lacking, mean over the bridges.
+    cost : Cost or ""
+        What it takes; for two changes together the dearer.
+    caution : str
+        Where the change can hurt; empty when it cannot.
+    u_gain_lacking_um : float
+        Its Monte Carlo standard error (paired).
     """
 
     change: str
@@ -50,6 +68,14 @@ class Lever:
     gain: float
     u_gain: float
     gain_lacking_um: float
+    cost: Cost | Literal[""] = ""
+    caution: str = ""
+    u_gain_lacking_um: float = 0.0
+
+    @property
+    def in_full(self) -> str:
+        """What to do, with its caution."""
+        return f"{self.change}: {self.caution}" if self.caution else self.change
 
 
 @dataclass(frozen=True, eq=False)

@@ -65,6 +65,8 @@ class Problem:
         Standard uncertainty of each radial clearance.
     tilt_root : (2 n, 2 n) array
         Square root of the covariance of the surveyed axes.
+    spare : int
+        How many of the last pins have their errors after all others.
     """
 
     seat: Pose
@@ -72,6 +74,7 @@ class Problem:
     rows: tuple[Row, ...]
     u_radius_mm: float
     tilt_root: Float
+    spare: int = 0
 
     def mean(self, pose: Pose) -> Float:
         """Mean of `y` at a pose, (m,): nominal, net scale and mean depth errors."""
@@ -92,7 +95,16 @@ class Problem:
         sizes = [_sizes(row, self.rows) for row in self.rows]
         total = {kind: math.hypot(0.0, *(size[kind] for size in sizes)) for kind in KINDS[:5]}
         blocks = [pose.effect[kind] * total[kind] for kind in KINDS[:5]]
-        return np.hstack([*blocks, *self._own(pose)])
+        return np.hstack([*blocks, *self._own(pose)])[:, self._order()]
+
+    def _order(self) -> NDArray[np.intp]:
+        """Columns of :meth:`factor` with those of added pins last, so that nobody else's number changes."""
+        wide = [self.seat.effect[kind].shape[1] for kind in KINDS]
+        late = []
+        for kind, width in zip(KINDS, wide, strict=True):
+            each = {"position": 2, "tilt": 2, "survey": 2, "depth": 1, "diameter": 1}.get(kind, 0)
+            late.append(np.arange(width) >= width - each * self.spare)
+        return np.argsort(np.concatenate(late), kind="stable")
 
     def factor_by_copy(self, pose: Pose) -> Float:
         """As :meth:`factor`, with columns of their own for each copy; see :meth:`labels`."""
@@ -155,6 +167,7 @@ def build(assembly: Assembly) -> Problem:
         rows=assembly.rows,
         u_radius_mm=math.hypot(assembly.u_hole_mm, assembly.u_pin_mm) / 2.0,
         tilt_root=root.eigenvectors * np.sqrt(np.maximum(root.eigenvalues, 0.0)) @ root.eigenvectors.T,
+        spare=assembly.spare,
     )
 
 
@@ -181,7 +194,7 @@ def seated(assembly: Assembly) -> Pose:
     discs = _Discs(
         assembly,
         pins=np.tile(np.arange(n), 2),
-        along=np.concatenate([np.zeros(n), -assembly.length_mm]),
+        along=np.concatenate([np.full(n, -assembly.bevel_mm), -assembly.length_mm]),
         across=np.tile(_frames(assembly), (2, 1, 1)),
         lift=np.zeros(2 * n),
         held=np.ones(2 * n, dtype=bool),
@@ -198,9 +211,10 @@ def seated(assembly: Assembly) -> Pose:
 def entering(assembly: Assembly) -> tuple[Pose, ...]:
     """The bridge lifted along the draw to where pins reach their mouths, one pose for each depth.
 
-    Pin `i` reaches its mouth at the lift ``length_i / (a_i . d)``. At each distinct lift, the pins that
-    reach it are held: a longer pin at its tip and where it passes its mouth, a pin just reaching at its
-    tip. Shorter pins hang free. A pose with a single pin always can be entered and is left out.
+    Pin `i` reaches its mouth, below any bevel, at the lift ``(length_i - bevel) / (a_i . d)``. At each
+    distinct lift, the pins that reach it are held: a longer pin at its tip and where it passes its mouth, a
+    pin just reaching at its tip. Shorter pins hang free. A pose with a single pin always can be entered and
+    is left out.
 
     What counts is where a point of the pin crosses its level of the hole, not when. So offsets are taken
     along the draw onto the plane across the hole, ``u - (u . d) / (a . d) a`` in place of ``u``: lifting
@@ -216,20 +230,20 @@ def entering(assembly: Assembly) -> tuple[Pose, ...]:
         Without faces; the pose where all pins are held comes first.
     """
     slope = assembly.axes @ assembly.draw
-    reach = assembly.length_mm / slope
+    reach = (assembly.length_mm - assembly.bevel_mm) / slope
     frames = _frames(assembly)
     oblique = frames - ((frames @ assembly.draw) / slope[:, None])[:, :, None] * assembly.axes[:, None, :]
     poses = []
-    for lift in _distinct(reach):
+    for lift in _distinct(reach[assembly.present]):
         held, through = reach >= lift, np.flatnonzero(reach > lift + SAME_DEPTH_MM)
-        if np.count_nonzero(held) < 2:
+        if np.count_nonzero(held & assembly.present) < 2:
             continue
         tips = np.where(reach > lift + SAME_DEPTH_MM, lift, reach)
         pins = np.concatenate([np.arange(len(reach)), through])
         discs = _Discs(
             assembly,
             pins=pins,
-            along=np.concatenate([-assembly.length_mm, -lift * slope[through]]),
+            along=np.concatenate([-assembly.length_mm, -assembly.bevel_mm - lift * slope[through]]),
             across=oblique[pins],
             lift=np.concatenate([tips, np.full(len(through), lift)]),
             held=np.concatenate([held, np.ones(len(through), dtype=bool)]),
@@ -266,16 +280,15 @@ def _pose(discs: _Discs, points: Float, normals: Float, gap: Float, counted: NDA
     """Contact, nominal vector and effects of discs and faces; floors come first among the faces."""
     assembly, pins, across = discs.assembly, discs.pins, discs.across
     n, d, f = len(assembly.names), len(pins), len(points)
-    origin = assembly.mouths.mean(axis=0)
+    origin = assembly.mouths[: n - assembly.spare].mean(axis=0)
     at = assembly.mouths[pins] + discs.along[:, None] * assembly.axes[pins]
     floors = n if f else 0
-    pivot = 0.0 if assembly.tilt_pivot == "mouth" else -assembly.length_mm[pins] / 2.0
     slope = (assembly.axes @ assembly.draw)[pins]
     moved = [np.einsum("dij,dj->di", across, at - origin).ravel(), np.zeros(d)]
     effect = {
         "scale": np.concatenate([*moved, np.einsum("fj,fj->f", normals, points - origin)])[:, None],
         "position": _offsets(pins, np.ones(d), n, f),
-        "tilt": _offsets(pins, discs.along - pivot, n, f),
+        "tilt": _offsets(pins, discs.along - assembly.pivot_mm[pins], n, f),
         "depth": _gaps(d, f, 0, n, -1.0, floors),
         "surface": _gaps(d, f, floors, len(assembly.faces), 1.0, f - floors),
         "diameter": _radii(pins, n, f),
@@ -283,9 +296,25 @@ def _pose(discs: _Discs, points: Float, normals: Float, gap: Float, counted: NDA
     }
     straight = _frames(assembly)[pins]
     offset = discs.lift[:, None] * (straight @ assembly.draw)
-    clearance = np.where(discs.held, (assembly.hole_mm - assembly.pin_mm)[pins] / 2.0, FREE_MM)
+    play = (assembly.hole_mm[pins] - assembly.diameter_at(pins, discs.along)) / 2.0
+    clearance = np.where(discs.held, play, FREE_MM)
     contact = Contact(disc_rows(at, across, origin), face_rows(points, normals, origin), counted)
-    return Pose(contact, np.concatenate([offset.ravel(), clearance, gap]), effect)
+    pose = Pose(contact, np.concatenate([offset.ravel(), clearance, gap]), effect)
+    floors_there = np.concatenate([assembly.present[:floors], np.ones(f - floors, dtype=bool)])
+    return _only(pose, assembly.present[pins], floors_there)
+
+
+def _only(pose: Pose, discs: NDArray[np.bool_], faces: NDArray[np.bool_]) -> Pose:
+    """A pose with some discs and faces left out; the errors keep their columns."""
+    if discs.all() and faces.all():
+        return pose
+    rows = np.concatenate([np.repeat(discs, 2), discs, faces])
+    contact = pose.contact
+    return Pose(
+        Contact(contact.discs[discs], contact.faces[faces], contact.counted[faces]),
+        pose.nominal[rows],
+        {kind: effect[rows] for kind, effect in pose.effect.items()},
+    )
 
 
 def _offsets(pins: NDArray[np.intp], per_unit: Float, n: int, f: int) -> Float:

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from pinseat.seating.bridges import Bridges, seat_bridges
-from pinseat.seating.levers import SURE, changes, compare, levers
+from pinseat.seating.changes import changes
+from pinseat.seating.levers import SURE, best_of_family, compared, helps, levers, pairs_of, try_changes
+from pinseat.seating.places import with_pins
 from pinseat.seating.problem import build, net_factor
 
 TRIALS = 4_000
@@ -120,10 +122,63 @@ def test_a_leaning_hole_is_cut_anew_along_the_others(make, five) -> None:
     assert "recut" not in families(assembly)
 
 
-def test_no_gain_is_no_lever() -> None:
+def test_no_gain_is_no_lever(make, five) -> None:
     lacking = np.linspace(-0.02, 0.01, 1000)
     same = Bridges(np.zeros(1000), lacking, lacking, lacking <= 0.0)
-    assert compare("do nothing", same, same) is None
+    lever = compared(changes(make(*five).assembly())[0], same, same)
+    assert (lever.gain, lever.u_gain, lever.gain_lacking_um) == (0.0, 0.0, 0.0)
+    assert not helps(lever, same)
+
+
+def test_what_can_hurt_says_so_in_full(make, five) -> None:
+    for change in changes(make(*five, hole=0.70).assembly()):
+        if any(word in change.words for word in ("ream", "anew", "guide", "bevel", "one more pin")):
+            assert "dentine" in change.caution
+        if any(word in change.words for word in ("thinner", "shorter", "smaller", "taper", "leave out")):
+            assert "holds less" in change.caution
+    found = levers(make(*five, hole=0.70).assembly(), bridges(make(*five, hole=0.70).assembly()), seed=1)
+    assert any(lever.caution and lever.in_full.endswith(lever.caution) for lever in found)
+
+
+def test_added_pins_leave_every_other_random_number_alone(make, five) -> None:
+    """An added pin in holes so wide that it never touches is no change at all."""
+    assembly = make(*five, hole=0.71).assembly()
+    more = with_pins(assembly)
+    old, deeper = np.arange(8) < 6, np.where(np.arange(8) < 6, 0.0, 2.0)
+    before = bridges(assembly).lacking_mm
+    assert np.allclose(bridges(replace(more, present=old)).lacking_mm, before, atol=1e-7)
+    loose = replace(
+        more,
+        hole_mm=np.where(old, more.hole_mm, 50.0),
+        depth_mm=more.depth_mm + deeper,
+        relief_mm=more.relief_mm + deeper,
+    )
+    assert np.allclose(bridges(loose).lacking_mm, before, atol=1e-7)
+
+
+def test_a_pin_left_out_can_only_help_and_one_more_only_bind(make, five) -> None:
+    assembly = make(*five, hole=0.71).assembly()
+    before = bridges(assembly)
+    for change in changes(assembly):
+        if change.family in ("fewer pins", "more pins"):
+            after = bridges(change.assembly)
+            less = before.lacking_mm - after.lacking_mm
+            assert less.min() >= -1e-7 if change.family == "fewer pins" else less.max() <= 1e-7
+
+
+def test_two_changes_together_are_the_bridge_with_both(make, five) -> None:
+    assembly = make(*five, hole=0.70).assembly()
+    before = bridges(assembly)
+    tried = changes(assembly)
+    best = best_of_family(tried, try_changes(tried, before, seed=1), before)
+    assert len({change.family for change, _ in best}) == len(best) >= 4
+    joined = pairs_of(best)
+    assert len(joined) == len(best[:5]) * (len(best[:5]) - 1) // 2
+    for pair, lever in zip(joined, try_changes(joined, before, seed=1), strict=True):
+        assert bridges(pair.assembly).home.mean() == lever.after.probability
+        assert lever.u_gain < 0.02
+    top = max(try_changes(joined, before, seed=1), key=lambda lever: lever.gain)
+    assert top.gain >= best[0][1].gain
 
 
 def test_every_candidate_is_a_bridge_that_can_be_built(make, five) -> None:
@@ -138,7 +193,8 @@ def test_every_candidate_is_a_bridge_that_can_be_built(make, five) -> None:
     for change in found:
         problem = build(change.assembly)
         assert np.all(np.isfinite(problem.mean(problem.seat)))
-        assert problem.factor(problem.seat).shape == build(assembly).factor(problem.seat).shape
+        columns = problem.factor(problem.seat).shape[1] - 8 * change.assembly.spare
+        assert columns == build(assembly).factor(build(assembly).seat).shape[1]
 
 
 def test_a_smaller_stock_pin_is_named_by_its_size(make, five) -> None:
