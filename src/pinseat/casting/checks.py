@@ -6,15 +6,22 @@ from collections.abc import Sequence
 
 from scipy.special import ndtr
 
-from pinseat.casting.scale import doubt_shares, net_scale, probability_within, span_error_um, wanted_scale
+from pinseat.casting.scale import (
+    doubt_shares,
+    net_scale,
+    probability_within,
+    span_error_um,
+    u_wanted_scale,
+    wanted_scale,
+)
 from pinseat.casting.span import Span
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.ledger.rows import Entry, Row
 from pinseat.reference import value
 
-TEST_RING = (
-    "cast a test ring of this batch, measure it, and state the result under [[measured]] with copy = "
-    '"investment", error = "scale"; a ring shows mould and alloy together, so state the alloy as 0 with u = 0'
+TEST_CASTING = (
+    "cast a test bar in this wax, investment and alloy, and state its length before and after under "
+    "[[casting.bars]]"
 )
 
 
@@ -79,8 +86,8 @@ def compensation_finding(case_span: Finding | None, rows: Sequence[Row]) -> Find
     Returns
     -------
     Finding
-        `value` is the expansion of the investment, `limit` the one that gives no net error, both in %;
-        `uncertainty` is that of their difference.
+        `value` is the expansion of the investment with its own uncertainty, `limit` the one that gives no net
+        error, both in %; how well that is known stands with the limit's source.
     """
     net, wanted = net_scale(rows), wanted_scale(rows, "investment")
     mould = next(row for row in rows if row.copy == "investment")
@@ -102,16 +109,17 @@ def compensation_finding(case_span: Finding | None, rows: Sequence[Row]) -> Find
         says=says,
         verdict=verdict,
         value=mould.scale.mean,
-        uncertainty=net.u,
+        uncertainty=mould.scale.u,
         unit="%",
         limit=wanted,
-        limit_source="expansion that gives no net error: the other copies' product, inverted (computed)",
+        limit_source="expansion that gives no net error, known to "
+        f"{u_wanted_scale(rows, 'investment'):.2f} %: the other copies' product, inverted (computed)",
         do=do,
     )
 
 
 def investment_finding(rows: Sequence[Row]) -> Finding | None:
-    """Say so when nobody has measured this batch of investment.
+    """Say so when nobody has tested this batch of investment, however good the chance of seating looks.
 
     Parameters
     ----------
@@ -130,10 +138,8 @@ def investment_finding(rows: Sequence[Row]) -> Finding | None:
     return Finding(
         code="casting.investment",
         where=f"{mould.route} investment",
-        says="Expansion differs several-fold between products and with the liquid: no figure serves them all."
-        if phosphate
-        else "The expansion is a published figure for one product, not a reading of this batch.",
-        verdict="cannot tell" if phosphate else "caution",
+        says=_untested(phosphate, mould.scale.source),
+        verdict="caution",
         value=mould.scale.mean,
         uncertainty=mould.scale.u,
         unit="%",
@@ -142,8 +148,19 @@ def investment_finding(rows: Sequence[Row]) -> Finding | None:
         + " (published)"
         if phosphate
         else f"products may differ by this much: {tolerance.reference} ({tolerance.basis})",
-        do=TEST_RING,
+        do=TEST_CASTING,
     )
+
+
+def _untested(phosphate: bool, source: str) -> str:
+    if "maker's sheet" in source or "factory figure" in source:
+        return "The expansion is the maker's figure: no casting of yours has tested it."
+    if phosphate:
+        return (
+            "The expansion is a guess, and with it the chance of seating: it differs several-fold between "
+            "products and with the liquid."
+        )
+    return "The expansion is a published figure for one product, not a reading of this batch."
 
 
 def _verdict(probability: float) -> Verdict:
@@ -174,7 +191,7 @@ def _proven(net: Entry) -> bool:
 def _measure_first(rows: Sequence[Row]) -> str:
     shares = doubt_shares(rows)
     copy = max(shares, key=lambda name: shares[name])
-    how = f": {TEST_RING}" if copy == "investment" else ""
+    how = f": {TEST_CASTING}" if copy == "investment" else ""
     return f"measure the scale of the {copy} first, it brings {shares[copy]:.0%} of the doubt{how}"
 
 
@@ -195,4 +212,4 @@ def _mould_change(route: str, now: float, wanted: float) -> str:
         how = "more special liquid and less water in the mix, or a thicker mix"
     else:
         how = "more water in the special liquid, or a thinner mix"
-    return f"{step}: {how}; then cast a test ring to prove it"
+    return f"{step}: {how}; then cast a test bar to prove it"

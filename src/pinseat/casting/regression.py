@@ -12,8 +12,8 @@ Then the posterior has the same form (normal-inverse-gamma, the conjugate prior)
     n' s'^2 = n s0^2 + (y - X m')^T W^-1 (y - X m') + (m' - m)^T V^-1 (m' - m)
 
 and a further reading at `x` is distributed as Student's t with n' degrees of freedom about ``x m'``, with
-scale ``s' sqrt(w + x V' x^T)``. Any textbook of Bayesian statistics has it, for example Gelman et al., Bayesian
-Data Analysis, chapter 14 (from memory).
+scale ``s' sqrt(w + x V' x^T)``. Any textbook of Bayesian statistics has it, for example Gelman et al.,
+Bayesian Data Analysis, chapter 14 (from memory).
 """
 
 from __future__ import annotations

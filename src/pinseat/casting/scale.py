@@ -74,6 +74,21 @@ def wanted_scale(rows: Sequence[Row], copy: str) -> float:
     return 100.0 * (1.0 / others - 1.0)
 
 
+def u_wanted_scale(rows: Sequence[Row], copy: str) -> float:
+    """Standard uncertainty of :func:`wanted_scale`, in %: first order, that of the other copies' product.
+
+    Examples
+    --------
+    >>> from pinseat.ledger.rows import Entry, Row
+    >>> none, shrinks = Entry(0.0, 0.0, "%", "assumed", ""), Entry(-1.42, 0.05, "%", "assumed", "")
+    >>> round(u_wanted_scale([Row("alloy", "gold type 3", shrinks, none, none, none)], "investment"), 4)
+    0.0515
+    """
+    left = [row.scale for row in rows if row.copy != copy]
+    relative = math.hypot(*(entry.u / (100.0 + entry.mean) for entry in left))
+    return (100.0 + wanted_scale(rows, copy)) * relative
+
+
 def doubt_shares(rows: Sequence[Row]) -> dict[str, float]:
     """Part of the variance of the net scale that each copy brings.
 

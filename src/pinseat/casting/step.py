@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pinseat.case.model import Case
 from pinseat.casting.checks import compensation_finding, investment_finding, span_finding
+from pinseat.casting.compensation import with_law
 from pinseat.casting.copies import ledger_rows
 from pinseat.casting.hazards import hazards
 from pinseat.casting.model import CastingResult
@@ -36,7 +37,7 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet) -> CastingRe
     if upstream.field is None:
         raise CastingError("the pins have not been surveyed yet", do="run survey first")
     progress("adding up the copies", 0.0)
-    rows = ledger_rows(case)
+    rows = with_law(case, ledger_rows(case))
     net = net_scale(rows)
     pairs = spans(case, upstream.field)
     longest = max((pair.length_mm for pair in pairs), default=0.0)

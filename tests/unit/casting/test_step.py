@@ -221,12 +221,16 @@ def test_phosphate_is_steered_by_its_liquid(expansion: float, words: str) -> Non
     assert words in say(run(phosphate, Handover(field=pair(33.0))), "casting.compensation").do
 
 
-def test_unmeasured_phosphate_cannot_tell_and_asks_for_a_test_ring() -> None:
+def test_unmeasured_phosphate_cannot_tell_and_asks_for_a_test_casting() -> None:
     chain = Chain(investment="phosphate bonded", alloy="high palladium")
     result = run(case(chain=chain), Handover(field=pair(33.0)))
-    for code in ("casting.investment", "casting.span", "casting.compensation"):
-        assert say(result, code).verdict == "cannot tell"
-        assert "test ring" in say(result, code).do
+    for code, verdict in (
+        ("casting.investment", "caution"),
+        ("casting.span", "cannot tell"),
+        ("casting.compensation", "cannot tell"),
+    ):
+        assert say(result, code).verdict == verdict
+        assert "cast a test bar" in say(result, code).do
     assert say(result, "casting.ammonia").verdict == "caution"
 
 
