@@ -8,9 +8,10 @@ from typing import Any
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
-from pinseat.chain import core, report
+from pinseat.chain import core, impression, report
 from pinseat.chain.scan import ScanResult
 from pinseat.chain.work import Work
+from pinseat.impression.model import ImpressionResult
 from pinseat.seating.model import SeatingResult
 from pinseat.survey.model import SurveyResult
 
@@ -55,6 +56,14 @@ class Step:
 _ALL = (
     Step("scan", (), ScanResult, core.scan, core.has_scan, lambda work: work.scan_hash),
     Step("survey", ("scan",), SurveyResult, core.survey),
+    Step(
+        "impression",
+        ("scan", "survey"),
+        ImpressionResult,
+        impression.make,
+        impression.applies,
+        impression.also,
+    ),
     Step("casting", ("survey",), CastingResult, core.casting),
     Step("seating", ("survey", "casting"), SeatingResult, core.seating),
     Step("report", ("scan", "survey", "casting", "seating"), report.ReportPages, report.make),

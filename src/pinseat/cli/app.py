@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from cyclopts import App, Parameter
 
 from pinseat import __version__
+from pinseat.cli.impression import impression
 
 Step = Literal["scan", "survey", "casting", "seating", "report"]
 DemoName = Literal["front", "span", "bench"]
@@ -128,3 +129,6 @@ def doctor() -> None:
     from pinseat.cli.doctor import examine
 
     examine()
+
+
+app.command(impression)

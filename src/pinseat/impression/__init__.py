@@ -1,1 +1,1 @@
-"""Impression: where the rubber moves each pin, how the tray comes off, and the tally of projections."""
+"""Impression: what the rubber does to every pin, how to take it, and whether each pin is back in place."""

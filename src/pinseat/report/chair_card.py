@@ -1,0 +1,92 @@
+"""Write the chair card: one page to stand beside the patient, with figures to be read from a metre."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pinseat.case.files import atomic_write, plainly
+from pinseat.case.model import Case
+from pinseat.impression.model import ImpressionResult
+from pinseat.ledger.handover import Progress, quiet
+from pinseat.mesh.model import Mesh
+from pinseat.report.chair_picture import injection_picture, injection_plan
+from pinseat.report.chair_words import card_words
+from pinseat.report.pages import tidy
+from pinseat.report.setting import set_within
+from pinseat.report.style import look, write
+from pinseat.survey.model import SurveyResult
+
+CARD = "results/chair-card.pdf"
+_TIGHTER = tuple(
+    {"size": size, "most": 1000, "high": high}
+    for size, high in (
+        (19, 58),
+        (18, 52),
+        (17, 46),
+        (16, 42),
+        (15, 38),
+        (14, 34),
+        (12.5, 30),
+        (11, 26),
+        (9.5, 22),
+    )
+)
+"""Type size in points, picture's height in mm: tried in turn until one page holds all."""
+
+
+def write_chair_card(
+    folder: Path,
+    case: Case,
+    *,
+    result: ImpressionResult,
+    survey: SurveyResult,
+    mesh: Mesh | None,
+    meta: dict[str, str],
+    progress: Progress = quiet,
+) -> tuple[str, ...]:
+    """Write ``results/chair-card.pdf`` and its picture.
+
+    Parameters
+    ----------
+    folder : Path
+        The case folder.
+    case : Case
+    result : ImpressionResult
+    survey : SurveyResult
+    mesh : Mesh or None
+        The working scan; None when the case was measured with callipers.
+    meta : dict of str to str
+        Label and value of each version and hash to print.
+    progress : callable
+
+    Returns
+    -------
+    tuple of str
+        Names inside the case folder, the card first.
+
+    Raises
+    ------
+    ReportError
+        If the card cannot be set.
+    CaseError
+        If the folder cannot be written.
+    """
+    results = folder / "results"
+    with plainly(results):
+        (results / "figures").mkdir(parents=True, exist_ok=True)
+    plain = card_words(case, result, survey, meta)
+    progress("drawing the order of injection", 0.0)
+    with look():
+        if mesh is None:
+            figure = injection_plan(survey.field, result)
+        else:
+            figure = injection_picture(mesh, survey.field, result)
+        stem = results / "figures" / "injection"
+        written = write(figure, stem)
+    alt = "; ".join(one["words"] for one in plain["order"])
+    plain["picture"] = {"file": f"/figures/{stem.name}.svg", "alt": alt}
+    progress("setting the chair card", 0.5)
+    data = set_within("chair_card.typ", tidy(plain), results, pages=1, tighter=_TIGHTER)
+    atomic_write(folder / CARD, data)
+    progress("setting the chair card", 1.0)
+    return (CARD, *(path.relative_to(folder).as_posix() for path in written))
