@@ -8,10 +8,11 @@ from typing import Any
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult
-from pinseat.chain import core, impression, report
+from pinseat.chain import core, impression, plating, report
 from pinseat.chain.scan import ScanResult
 from pinseat.chain.work import Work
 from pinseat.impression.model import ImpressionResult
+from pinseat.plating.result import PlatingResult, ProgrammeResult
 from pinseat.seating.model import SeatingResult
 from pinseat.survey.model import SurveyResult
 
@@ -63,6 +64,15 @@ _ALL = (
         impression.make,
         impression.applies,
         impression.also,
+    ),
+    Step("plating", ("scan", "survey"), PlatingResult, plating.make, plating.applies),
+    Step(
+        "programme",
+        ("plating",),
+        ProgrammeResult,
+        plating.make_programme,
+        plating.applies,
+        plating.logged,
     ),
     Step("casting", ("survey",), CastingResult, core.casting),
     Step("seating", ("survey", "casting"), SeatingResult, core.seating),

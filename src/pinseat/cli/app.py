@@ -9,6 +9,8 @@ from cyclopts import App, Parameter
 
 from pinseat import __version__
 from pinseat.cli.impression import impression
+from pinseat.cli.log import log
+from pinseat.cli.plate import plate
 
 Step = Literal["scan", "survey", "casting", "seating", "report"]
 DemoName = Literal["front", "span", "bench"]
@@ -132,3 +134,5 @@ def doctor() -> None:
 
 
 app.command(impression)
+app.command(plate)
+app.command(log)

@@ -137,7 +137,7 @@ def calibrate(bath: Bath, cell: Cell | None, plates: TwoPlates | None) -> Calibr
     if not found.success or not np.isfinite(found.x).all():
         do = "look for a slip in the readings"
         raise PlatingError("the calibration does not converge", where="plating.cell", do=do)
-    covariance = np.linalg.inv(found.jac.T @ found.jac)
+    covariance = np.linalg.inv(np.asarray(found.jac).T @ np.asarray(found.jac))
     u = np.sqrt(np.diag(covariance))
     rest = found.fun[len(start) :]
     kappa = math.exp(found.x[0])

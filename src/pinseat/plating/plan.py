@@ -1,0 +1,95 @@
+"""The main current, the stages the field is solved for, and what the shells should have in the end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pinseat.case.plating import Plating
+from pinseat.plating.baths import Bath
+from pinseat.plating.faraday import hours
+from pinseat.plating.model import Drive, Electrolyte, Kinetics, Stage
+from pinseat.plating.pieces import Piece
+from pinseat.plating.result import Aim, ThicknessMap
+from pinseat.reference import value
+
+BEYOND = 1.15
+"""How far past the stop the field is followed, so that the chart shows where it lies."""
+
+
+def main_current_mA(stated: Plating, pieces: Sequence[Piece]) -> float:
+    """The current for all pieces together: as stated, or so much for each piece, saddles too."""
+    if stated.current_mA is not None:
+        return stated.current_mA
+    return len(pieces) * value("plating.current_for_a_piece_mA").value
+
+
+def aim_of(stated: Plating, found: ThicknessMap | None = None) -> Aim:
+    """What the shells should have.
+
+    Parameters
+    ----------
+    stated : pinseat.case.plating.Plating
+    found : ThicknessMap, optional
+        With it, and no mean stated, the mean is that at which the thinnest spot has the minimum.
+
+    Returns
+    -------
+    Aim
+    """
+    minimum = stated.minimum_mm or value("plating.minimum_mm").value
+    stop = stated.stop_mean_mm or value("plating.stop_mean_mm").value
+    rim = stated.rim_limit_mm or stop * value("plating.rim_over_stop").value
+    mean = stated.mean_mm or stop
+    if stated.mean_mm is None and found is not None and found.hours_100 <= found.hours[-1]:
+        mean = min(found.at(found.hours_100)[1], stop)
+    return Aim(minimum, stop, mean, stated.mean_mm is not None, rim)
+
+
+def stages_of(aim: Aim, pieces: Sequence[Piece], bath: Bath, current_mA: float) -> tuple[Stage, ...]:
+    """Start current until the first look, then the main current until past the stop.
+
+    Parameters
+    ----------
+    aim : Aim
+    pieces : sequence of Piece
+    bath : Bath
+    current_mA : float
+        Main.
+
+    Returns
+    -------
+    tuple of Stage
+    """
+    first, share = value("plating.look_h").value, value("plating.start_share").value
+    area = sum(piece.area_mm2 for piece in pieces)
+    wanted = BEYOND * max(aim.mean_mm, aim.stop_mean_mm)
+    main = max(hours(wanted, area, current_mA, bath.growth_mm3_mAh) - share * first, first)
+    return (
+        Stage(first, Drive(current_mA=share * current_mA), "start", bare=True),
+        Stage(main, Drive(current_mA=current_mA), "main"),
+    )
+
+
+def electrolyte_of(bath: Bath) -> Electrolyte:
+    """The bath as the field solver takes it."""
+    kelvin = bath.temperature_degC + 273.15
+    cathode = Kinetics(
+        "butler-volmer",
+        exchange_A_m2=bath.exchange_A_m2,
+        cathodic=bath.cathodic,
+        anodic=bath.anodic,
+        temperature_K=kelvin,
+    )
+    return Electrolyte(
+        conductivity_S_m=bath.conductivity_S_m,
+        cathode=cathode,
+        anode=cathode,
+        deposit_mm3_per_C=bath.growth_mm3_mAh / 3.6,
+        density_g_cm3=bath.density_g_cm3,
+        limiting_A_m2=bath.limiting_A_m2,
+    )
+
+
+def highest_current_mA(pieces: Sequence[Piece], bath: Bath) -> float:
+    """The current, split equally, at which the smallest piece reaches the highest density of the bath."""
+    return 1e-3 * bath.density_limit_A_m2 * min(piece.area_mm2 for piece in pieces) * len(pieces)
