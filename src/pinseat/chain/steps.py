@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from pinseat.case.model import Case
-from pinseat.casting.model import CastingResult
-from pinseat.chain import core, impression, plating, report
+from pinseat.casting.model import CastingResult, RecipeResult
+from pinseat.chain import core, impression, plating, readings, recipe, report, survey_sheet
+from pinseat.chain.readings import Readings
 from pinseat.chain.scan import ScanResult
+from pinseat.chain.survey_sheet import SurveySheet
 from pinseat.chain.work import Work
 from pinseat.impression.model import ImpressionResult
 from pinseat.plating.result import PlatingResult, ProgrammeResult
@@ -65,6 +67,8 @@ _ALL = (
         impression.applies,
         impression.also,
     ),
+    Step("survey_sheet", ("scan", "survey"), SurveySheet, survey_sheet.make),
+    Step("readings", (), Readings, readings.make),
     Step("plating", ("scan", "survey"), PlatingResult, plating.make, plating.applies),
     Step(
         "programme",
@@ -75,6 +79,7 @@ _ALL = (
         plating.logged,
     ),
     Step("casting", ("survey",), CastingResult, core.casting),
+    Step("recipe", ("survey", "casting"), RecipeResult, recipe.make),
     Step("seating", ("survey", "casting"), SeatingResult, core.seating),
     Step("report", ("scan", "survey", "casting", "seating"), report.ReportPages, report.make),
 )

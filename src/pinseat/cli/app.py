@@ -8,9 +8,12 @@ from typing import Annotated, Literal
 from cyclopts import App, Parameter
 
 from pinseat import __version__
+from pinseat.cli.cast import cast
 from pinseat.cli.impression import impression
 from pinseat.cli.log import log
+from pinseat.cli.open import open_workbench
 from pinseat.cli.plate import plate
+from pinseat.cli.survey import readings, survey
 
 Step = Literal["scan", "survey", "casting", "seating", "report"]
 DemoName = Literal["front", "span", "bench"]
@@ -134,5 +137,11 @@ def doctor() -> None:
 
 
 app.command(impression)
+app.command(cast)
 app.command(plate)
 app.command(log)
+app.command(survey)
+app.command(readings)
+
+
+app.command(open_workbench, name="open")

@@ -1,0 +1,130 @@
+"""The recipe in words: what the screen and the cards say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from pinseat.casting.model import Cementing, Compensation, Metal, Mix, RecipeResult
+from pinseat.report.rounding import fixed, pair, with_u
+
+NOT_WEIGHED = "weigh the pattern with its sprue, and state pattern_g under [casting]"
+
+
+def lines(recipe: RecipeResult) -> Iterable[tuple[str, str]]:
+    """A short head and words for each line on the screen.
+
+    Parameters
+    ----------
+    recipe : RecipeResult
+    """
+    mould = recipe.mould
+    mix = mould.stated or mould.recommended
+    yield "rests on", mould.label
+    if mix is not None:
+        if mould.stated is not None:
+            yield "as stated", f"{mix_told(mould, mix)}; {outcome(mould, mix)}"
+        best = mould.recommended
+        if best is not None:
+            yield "recommended", f"{mix_told(mould, best)}; {outcome(mould, best)}"
+            yield "weigh", grams(mould, best)
+    if mould.span_mm > 0.0 and mix is not None and mould.after_one_more > mix.probability + 0.01:
+        yield "one bar more", f"the probability may be expected to rise to {per_cent(mould.after_one_more)}"
+    yield "melt", melt(recipe.metal) if recipe.metal else NOT_WEIGHED
+    if recipe.day[0].start:
+        yield "begin", f"{recipe.day[0].start}, due after {recipe.day[0].before_due_min / 60.0:.1f} h"
+    if recipe.cement is not None:
+        yield "cement", countdown(recipe.cement)
+
+
+def mix_told(mould: Compensation, mix: Mix) -> str:
+    """The mix in words with the number that steers it."""
+    if mould.axis == "water_powder":
+        return f"{fixed(mix.mix, 3)} ml water to 1 g of powder"
+    return f"{fixed(mix.mix, 0)} % special liquid"
+
+
+def outcome(mould: Compensation, mix: Mix) -> str:
+    """Error over the span and the chance of keeping within the allowance."""
+    if mould.span_mm <= 0.0:
+        return f"net {with_u(mix.net_percent, mix.u_net_percent, '%')}"
+    return (
+        f"span error {with_u(mix.error_um, mix.u_error_um, 'um', 0)} over {fixed(mould.span_mm, 1)} mm, "
+        f"allowance ±{fixed(mould.allowance_um, 0)} µm, probability {per_cent(mix.probability)}"
+    )
+
+
+def grams(mould: Compensation, mix: Mix) -> str:
+    """What to weigh for the ring."""
+    parts = [f"{fixed(mix.powder_g, 1)} g powder"]
+    if mould.axis == "liquid_percent":
+        parts.append(f"{fixed(mix.special_g, 2)} g special liquid ({fixed(mix.special_ml, 1)} ml)")
+    parts.append(f"{fixed(mix.water_g, 2)} g water ({fixed(mix.water_ml, 1)} ml)")
+    return ", ".join(parts)
+
+
+def melt(metal: Metal) -> str:
+    """What to weigh for the melt."""
+    return (
+        f"{with_u(metal.melt_g, metal.u_melt_g, 'g')}: {fixed(metal.casting_g, 1)} g casting with sprue, "
+        f"{fixed(metal.button_g, 1)} g button; take {fixed(to_take_g(metal), 1)} g"
+    )
+
+
+def to_take_g(metal: Metal) -> float:
+    """Metal to put into the crucible: enough 95 times in 100, to the half gram above."""
+    return math.ceil(2.0 * (metal.melt_g + 1.645 * metal.u_melt_g)) / 2.0
+
+
+def countdown(cement: Cementing) -> str:
+    """The clock of the cementing."""
+    if cement.stop_min < 0.0:
+        return "this cement cannot be relied on to let the bridge home: cool the slab, or give it more room"
+    return (
+        f"set on at {clock(cement.start_min)}, at the latest {clock(cement.latest_min)}; home "
+        f"{seconds(cement.time_s)} later; still open at {clock(cement.stop_min)}: lift it off, never force"
+    )
+
+
+def clock(minutes: float) -> str:
+    """Minutes as on a clock.
+
+    Examples
+    --------
+    >>> clock(4.26), clock(-1.0)
+    ('4:15 min', 'never')
+    """
+    if minutes < 0.0 or not math.isfinite(minutes):
+        return "never"
+    whole = int(60.0 * minutes)
+    return f"{whole // 60}:{whole % 60:02d} min"
+
+
+def seconds(value: float) -> str:
+    """A short time to two digits, never less than it is.
+
+    Examples
+    --------
+    >>> seconds(2.61), seconds(0.4), seconds(float("inf"))
+    ('3 s', '1 s', 'never')
+    """
+    return f"{math.ceil(value)} s" if math.isfinite(value) else "never"
+
+
+def per_cent(probability: float) -> str:
+    """A probability as a person reads it.
+
+    Examples
+    --------
+    >>> per_cent(0.954), per_cent(0.99999), per_cent(0.0001)
+    ('95 %', 'over 99 %', 'under 1 %')
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{fixed(100.0 * probability, 0)} %"
+
+
+def plus_minus(value: float, u: float, places: int = 2) -> str:
+    """A value with its uncertainty and no unit."""
+    shown, spread = pair(value, u, places)
+    return f"{shown} ± {spread}" if spread else shown
