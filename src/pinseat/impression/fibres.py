@@ -6,9 +6,10 @@ by *e L* and is as stiff as ``1 / L``; those that end on a free surface do nothi
     K u = e s,    K = sum of w / L (n n),    s = sum of w n
 
 over directions *n* of equal weight *w*, so ``u = e f`` with the *reach* ``f = K^-1 s`` in mm, which depends
-on shape alone. In a layer of thickness *t* bonded on one side the free surface moves by ``2 e t`` towards the
-wall. Elasticity gives ``(1 + v) / (1 - v) e t``: from 1 to 3 times; the sum is exact for v = 1/3 there.
-Between two walls, or all round, nothing moves, as it must be.
+on shape alone. Fibres make a body with Poisson's ratio 1/3: in a layer of thickness *t* bonded on one side
+the free surface moves by ``2 e t``, which is ``(1 + v) / (1 - v) e t`` for it, and finite elements agree with
+the sum to a few per cent at that ratio. Rubber keeps its volume: what shrinks must come from the free
+surface, so it moves one and a half to three times as far. Between two walls, or all round, nothing moves.
 """
 
 from __future__ import annotations

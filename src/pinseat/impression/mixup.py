@@ -209,14 +209,15 @@ def _unread(harmless: bool, names: Sequence[str], pins_mm: Float, depth_mm: Floa
             says="The pins are alike in diameter and depth: any may stand in any bed.",
             verdict="clear",
         )
-    odd = int(np.argmax(np.abs(pins_mm - np.median(pins_mm)) + np.abs(depth_mm - np.median(depth_mm))))
+    odd = int(np.argmax(np.abs(pins_mm - np.median(pins_mm))))
+    alike = np.ptp(pins_mm) < ALIKE_MM
+    by_width = f"the diameter of the pin that stands where {names[odd]} belongs, or "
     return Finding(
         code="impression.mixup",
         where="pins and beds",
         says="The pins differ, and nothing was read that tells them apart.",
         verdict="cannot tell",
-        do=f"read the diameter of the pin that stands where {names[odd]} belongs, "
-        "or the distances between the pins by their numbers",
+        do=f"read {'' if alike else by_width}the distances between the pins, by the numbers on them",
     )
 
 

@@ -155,7 +155,7 @@ def _pin(
 
 def _words(last: Projected | None, abutment: Abutment) -> tuple[str, str]:
     if last is None or last.out_mm is None:
-        return "not read", "press it home and read how far it stands out"
+        return "not read", "press home and read"
     out = f"{abs(last.out_mm):.2f} mm"
     if last.sign == "fine":
         return "fine", "nothing to do"
@@ -204,10 +204,6 @@ def projection_findings(pins: Sequence[PinProjection], count: Tally) -> Iterator
         if count.complete
         else f"{count.home} of {count.pins} pins are known to be in their places.",
         verdict=verdict,
-        value=float(count.home),
-        unit="pins",
-        limit=float(count.pins),
-        limit_source="every pin of the case",
         do=_next(open_pins),
     )
     sees = value("impression.gauge_sees_mm")

@@ -14,7 +14,7 @@ from pinseat.ledger.copies import reference_row
 from pinseat.ledger.parts import nothing
 from pinseat.ledger.rows import Entry, Row
 
-RUBBER, TRAY, HAND, PLAY = "rubber", "tray", "put back by hand", "play in the hole"
+RUBBER, TRAY, HAND, PLAY = "rubber", "tray", "put back", "play in hole"
 
 
 def rubber_part(

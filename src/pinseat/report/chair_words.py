@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from pinseat.case.model import Case
 from pinseat.impression.checks import bends_first
-from pinseat.impression.model import ImpressionResult, Moment, PinProjection, Projected
+from pinseat.impression.model import ImpressionResult, Moment, PinProjection, Projected, Squeeze
 from pinseat.ledger.rows import Entry
 from pinseat.report.advice import sentence, worst_first
 from pinseat.report.pages import Plain
@@ -18,6 +18,8 @@ from pinseat.survey.model import SurveyResult
 
 URGENT = ("impression.tally", "impression.mixup")
 """Findings that decide the verdict at the chair; the others stand with their numbers below."""
+NOTHING = 0.001
+"""Less than this, in % or um or deg, is not worth a word."""
 _STAGE = {"impression": "in the rubber", "die": "in the die", "casting": "cast"}
 
 
@@ -70,9 +72,13 @@ def card_words(case: Case, result: ImpressionResult, survey: SurveyResult, meta:
         + ("" if case.impression.working_time_min else "; times remembered, the maker's sheet decides"),
         "order": [{"number": str(one.number), "words": one.words} for one in result.order],
         "squeeze": [
-            f"{sentence(f.where)} {f.says} {with_u(f.value or 0.0, f.uncertainty, f.unit)}: {f.do}."
-            for f in result.findings
-            if f.code == "impression.strain" and f.verdict != "clear"
+            squeeze_words(one)
+            for one, found in zip(
+                result.removal.squeezes,
+                [f for f in result.findings if f.code == "impression.strain"],
+                strict=True,
+            )
+            if found.verdict != "clear"
         ],
         "cautions": [
             "Secure every loose pin and count them: they can be swallowed or inhaled.",
@@ -122,14 +128,19 @@ def _row(pin: PinProjection) -> Plain:
     last = _last(pin)
     sign = last.sign if last is not None else "not read"
     wanted = last if last is not None else pin.stages[1]
+    does = pin.remedy if sign in ("proud", "not read", "fine") else pin.says.partition(": ")[2]
     return {
         "pin": pin.name,
         "sign": sign,
         "verdict": last.verdict if last is not None else "cannot tell",
         "out": "" if last is None or last.out_mm is None else signed_mm(last.out_mm),
-        "read": f"want {fixed(wanted.expected_mm, 2)}"
-        + ("" if last is None else f", read {fixed(last.measured_mm or 0.0, 2)} {_STAGE[last.stage]}"),
-        "do": sentence(pin.remedy if sign in ("proud", "not read") else pin.says).rstrip("."),
+        "read": f"want {fixed(wanted.expected_mm, 2)} mm"
+        + (
+            ""
+            if last is None
+            else f", read {with_u(last.measured_mm or 0.0, last.u_mm, 'mm')} {_STAGE[last.stage]}"
+        ),
+        "do": sentence(does).rstrip("."),
         "cost": cost_words(pin),
     }
 
@@ -155,6 +166,16 @@ def _load(result: ImpressionResult, case: Case) -> str:
     return (
         f"Side load on one pin: the {case.impression.pin_material} pin bends at {bends}, dentine may crack "
         f"at {cracks} (good to a factor of two): {first}."
+    )
+
+
+def squeeze_words(one: Squeeze) -> str:
+    """An undercut that squeezes the rubber too much, with what to do."""
+    share = with_u(one.strain_percent, one.u_strain_percent, "%")
+    reach = "" if one.covered else ", if the tray reaches there"
+    return (
+        f"Undercut of {one.depth_mm:.1f} mm on {one.where}{reach}: takes {share} of the rubber. Block it out "
+        "with soft wax."
     )
 
 
@@ -198,7 +219,7 @@ def console_lines(result: ImpressionResult) -> Iterator[tuple[str, str]]:
         yield pin.name, f"{mark}{pin.says}; {row['read']}. {sentence(pin.remedy)}{cost}"
     bulk, removal = result.bulk, result.removal
     yield (
-        "rubber",
+        "bulk",
         f"{result.rubber}, {bulk.thin_mm:.1f} to {bulk.thick_mm:.1f} mm thick ({bulk.basis}); shrinks by "
         f"{with_u(result.shrinkage_percent, result.u_shrinkage_percent, '%')} until it is copied",
     )
@@ -218,6 +239,6 @@ def part_words(*entries: Entry) -> str:
     names = ("scale", "position", "tilt", "depth")
     said = []
     for name, entry in zip(names, entries, strict=True):
-        if entry.mean or entry.u:
+        if max(abs(entry.mean), entry.u) > NOTHING:
             said.append(f"{name} {with_u(entry.mean, entry.u, entry.unit)}")
     return "; ".join(said) or "nothing"
