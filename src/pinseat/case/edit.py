@@ -26,7 +26,7 @@ from pinseat.case.document import NAME, problems_of
 from pinseat.case.files import atomic_write, plainly, write_all
 from pinseat.case.lines import Place
 from pinseat.case.toml import read_toml
-from pinseat.case.trouble import Trouble, field_name
+from pinseat.case.trouble import Trouble, field_name, unfilled
 from pinseat.errors import CaseError
 
 HISTORY = "history"
@@ -236,8 +236,14 @@ def _present(folder: Path, revision: str) -> tuple[bytes, Draft]:
 
 
 def _refuse(troubles: tuple[Trouble, ...], now: Draft, changes: Sequence[Change], plain: Any) -> None:
-    """Refuse a value that is wrong where it stands, and anything that spoils a sound case."""
+    """Refuse a value that is wrong where it stands, and anything that spoils a sound case.
+
+    What is only still to be filled in is no fault: the case says that it needs it.
+    """
+    blank = {trouble.place for trouble in unfilled(plain)}
     for trouble in troubles:
+        if trouble.place in blank:
+            continue
         here = any(
             one.value is not None and trouble.place[: len(one.place)] == one.place for one in changes
         ) and not any(old.place == trouble.place and old.what == trouble.what for old in now.troubles)

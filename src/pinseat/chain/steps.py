@@ -8,10 +8,11 @@ from typing import Any
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult, RecipeResult
-from pinseat.chain import core, impression, plating, readings, recipe, report, survey_sheet
+from pinseat.chain import core, impression, plating, readings, recipe, report, survey_sheet, ticket
 from pinseat.chain.readings import Readings
 from pinseat.chain.scan import ScanResult
 from pinseat.chain.survey_sheet import SurveySheet
+from pinseat.chain.ticket import Ticket
 from pinseat.chain.work import Work
 from pinseat.impression.model import ImpressionResult
 from pinseat.plating.result import PlatingResult, ProgrammeResult
@@ -81,6 +82,7 @@ _ALL = (
     Step("casting", ("survey",), CastingResult, core.casting),
     Step("recipe", ("survey", "casting"), RecipeResult, recipe.make),
     Step("seating", ("survey", "casting"), SeatingResult, core.seating),
+    Step("ticket", ("scan", "survey", "casting", "seating"), Ticket, ticket.make),
     Step("report", ("scan", "survey", "casting", "seating"), report.ReportPages, report.make),
 )
 

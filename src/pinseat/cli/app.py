@@ -14,6 +14,7 @@ from pinseat.cli.log import log
 from pinseat.cli.open import open_workbench
 from pinseat.cli.plate import plate
 from pinseat.cli.survey import readings, survey
+from pinseat.cli.ticket import ticket
 
 Step = Literal["scan", "survey", "casting", "seating", "report"]
 DemoName = Literal["front", "span", "bench"]
@@ -144,4 +145,5 @@ app.command(survey)
 app.command(readings)
 
 
+app.command(ticket)
 app.command(open_workbench, name="open")

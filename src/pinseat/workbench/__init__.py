@@ -1,1 +1,1 @@
-"""The workbench: a local page over the same calls as the command line."""
+"""The workbench: a local page on which a case can be read, touched and handed over."""

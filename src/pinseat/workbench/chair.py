@@ -1,0 +1,127 @@
+"""The chair card: readable from a metre, worked with the space bar."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from markupsafe import Markup
+
+from pinseat.report.rounding import fixed, with_u
+from pinseat.workbench import numbers
+from pinseat.workbench.html import tag
+from pinseat.workbench.sheet import View
+from pinseat.workbench.words import ORDER
+
+
+def card(view: View) -> Markup:
+    """One verdict word, one number, the next thing to do, timers, and the tally of pins."""
+    seat = view.payload("seating")
+    word = str(seat["verdict"]) if seat is not None else "not computed"
+    return tag(
+        "main",
+        tag("p", f"case {view.draft.document.get('number', view.name)}", class_="who"),
+        tag("h1", word, class_=f"verdict {word.replace(' ', '-')}", id="word"),
+        tag("p", _number(seat), class_="number", id="number"),
+        tag("p", next_action(view), class_="next", id="next"),
+        _clock(timers(view)),
+        _tally(view),
+        tag(
+            "p",
+            "Space: start the clock, then tick the next pin. Backspace: one back. Escape: to the sheet.",
+            class_="hint",
+        ),
+        class_="card",
+    )
+
+
+def _number(seat: Mapping[str, Any] | None) -> str:
+    if seat is None:
+        return "run the case first"
+    return f"opening {numbers.opening_words(seat)}"
+
+
+def next_action(view: View) -> str:
+    """What to do now: the first thing that stops the work, then the change that gains most."""
+    found = sorted(
+        (one for step in view.steps for one in view.findings(step)), key=lambda one: ORDER.get(one.verdict, 9)
+    )
+    seat = view.payload("seating")
+    urgent = {"stop"} if seat is not None and seat["verdict"] == "goes home" else {"stop", "cannot tell"}
+    for one in found:
+        if one.verdict in urgent and one.do:
+            return _sentence(one.do)
+    if seat is None:
+        return "State what is missing and run the case."
+    if seat["verdict"] == "goes home":
+        return "Nothing needs changing. Go on with the next copy."
+    levers = [lever for lever in seat.get("levers", []) if lever["gain"] > 0.0]
+    return (
+        _sentence(levers[0]["change"]) if levers else "No single change helps enough. Go back to the holes."
+    )
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
+
+
+def timers(view: View) -> list[tuple[str, float]]:
+    """Names and minutes of the clock at the chair, from the impression's timetable when there is one."""
+    payload = view.payload("impression") or {}
+    for key in ("timetable", "timers", "times"):
+        held = payload.get(key)
+        if isinstance(held, list) and held and isinstance(held[0], Mapping):
+            found = [_timer(one) for one in held]
+            return [one for one in found if one is not None]
+    return []
+
+
+def _timer(one: Mapping[str, Any]) -> tuple[str, float] | None:
+    name = next(
+        (str(one[key]) for key in ("what", "name", "do", "says") if isinstance(one.get(key), str)), ""
+    )
+    for key, scale in (
+        ("end_min", 1.0),
+        ("at_min", 1.0),
+        ("until_min", 1.0),
+        ("minutes", 1.0),
+        ("end_s", 1 / 60),
+        ("at_s", 1 / 60),
+    ):
+        value = numbers.number(one.get(key))
+        if value is not None and name:
+            return name, value * scale
+    return None
+
+
+def _clock(found: list[tuple[str, float]]) -> Markup:
+    items = [
+        tag(
+            "li",
+            tag("span", name, class_="name"),
+            tag("span", with_u(minutes, None, "min", 1)),
+            data_minutes=f"{minutes:.4f}",
+        )
+        for name, minutes in found
+    ]
+    return tag(
+        "section",
+        tag("p", "0:00", id="clock", class_="clock", role="timer", aria_label="time since start"),
+        tag("ol", items, class_="times", id="times") if items else None,
+        tag("p", "", id="soon", class_="soon", role="status"),
+        class_="timing",
+    )
+
+
+def _tally(view: View) -> Markup:
+    survey = view.payload("survey")
+    names = [f"{p['tooth']}-{p['number']}" for p in survey["field"]["pins"]] if survey is not None else []
+    boxes = [
+        tag("li", tag("button", name, type="button", aria_pressed="false", data_pin=name)) for name in names
+    ]
+    return tag(
+        "section",
+        tag("p", f"pins 0 of {fixed(len(names), 0)}", id="count", role="status"),
+        tag("ol", boxes, class_="tally", id="tally"),
+        class_="pins",
+    )

@@ -1,0 +1,227 @@
+"""Surfaces and numbers on them, made ready for the drawing on the page.
+
+Everything here is made from the scan and the results, is kept in ``results/drawing`` and can be deleted.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from pinseat.case import files, results
+from pinseat.case.document import load_case
+from pinseat.case.files import atomic_write, plainly
+from pinseat.case.rebuild import rebuild
+from pinseat.errors import CaseError, ScanError
+from pinseat.mesh.colour import NOT_MEASURED, ramp
+from pinseat.mesh.files import read_scan
+from pinseat.mesh.model import Mesh
+from pinseat.mesh.topology import vertex_normals
+from pinseat.mesh.working_copy import working_copy
+from pinseat.reference import value
+from pinseat.survey.model import SurveyResult
+from pinseat.survey.undercut import Surveyed, undercut_map
+from pinseat.workbench.pack import pack
+
+FOLDER = "drawing"
+COARSE = 25_000
+"""Triangles of the copy that is shown while the drawing moves."""
+_RAMP = 256
+
+
+class Draughtsman:
+    """Makes what the page draws; keeps the mesh it looked at last, for the next question about it."""
+
+    def __init__(self) -> None:
+        self._held: tuple[str, Mesh, Surveyed | None] | None = None
+
+    def make(self, folder: Path, what: str) -> str:
+        """Make one thing to draw, unless it lies there already.
+
+        Parameters
+        ----------
+        folder : Path
+            The case folder.
+        what : str
+            ``scan``, ``undercut``, or the name of a mesh file inside the case folder.
+
+        Returns
+        -------
+        str
+            Name of the file in ``results/drawing``.
+
+        Raises
+        ------
+        PinseatError
+            When there is nothing to make it from.
+        """
+        name = self._name(folder, what)
+        path = folder / "results" / FOLDER / name
+        if not path.is_file():
+            with plainly(path.parent):
+                path.parent.mkdir(parents=True, exist_ok=True)
+            data = self._made(folder, what)
+            stem = name.rsplit(".", 2)[0]
+            for old in path.parent.glob(f"{stem}.*.bin"):
+                old.unlink(missing_ok=True)
+            atomic_write(path, data)
+        return name
+
+    def up(self, folder: Path) -> list[float] | None:
+        """Which way is up on a page when looking along the draw; None where the pins do not tell."""
+        try:
+            found = rebuild(SurveyResult, results.read_result(folder, "survey").payload)
+        except (CaseError, KeyError, TypeError, ValueError):
+            return None
+        if len({pin.tooth for pin in found.field.pins}) < 2:
+            return None
+        from pinseat.report.arch import upwards
+
+        none = Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32))
+        return [float(x) for x in upwards(none, found.field, found.window.centre)]
+
+    def _name(self, folder: Path, what: str) -> str:
+        if what == "undercut":
+            key = results.input_hash(_scan_state(folder), results.read_result(folder, "survey").meta["input"])
+        else:
+            key = _scan_state(folder) if what == "scan" else _file_state(files.inside(folder, what))
+        return f"{what.replace('/', '-')}.{key[:16]}.bin"
+
+    def _made(self, folder: Path, what: str) -> bytes:
+        if what == "scan":
+            return surface(self._mesh(folder))
+        if what == "undercut":
+            return self._undercut(folder)
+        read = read_scan(files.inside(folder, what), "mm")
+        return surface(read.mesh)
+
+    def _mesh(self, folder: Path) -> Mesh:
+        key = _scan_state(folder)
+        if self._held is None or self._held[0] != key:
+            self._held = (key, _working(folder), None)
+        return self._held[1]
+
+    def _undercut(self, folder: Path) -> bytes:
+        mesh = self._mesh(folder)
+        assert self._held is not None
+        surveyed = self._held[2] or Surveyed(mesh)
+        self._held = (self._held[0], mesh, surveyed)
+        found = rebuild(SurveyResult, results.read_result(folder, "survey").payload)
+        depth = undercut_map(surveyed, found.window.centre).depth_mm
+        limit = value("drawing.undercut_um")
+        said = {
+            "title": "Undercut along the draw",
+            "unit": "um",
+            "limit": limit.value,
+            "limit_source": f"{limit.reference} ({limit.basis})",
+            "worst": "largest",
+        }
+        return numbers(1e3 * depth, said, limit.value)
+
+
+def surface(mesh: Mesh) -> bytes:
+    """A mesh with its coarse copy.
+
+    Parameters
+    ----------
+    mesh : Mesh
+
+    Returns
+    -------
+    bytes
+        Packed: ``position``, ``normal``, ``index`` of the mesh and ``coarse_position``, ``coarse_normal``,
+        ``coarse_index``, ``coarse_from`` (the vertex of the mesh nearest to each of the copy).
+    """
+    arrays = _arrays(mesh)
+    coarse = _coarse(mesh)
+    arrays |= {f"coarse_{key}": data for key, data in _arrays(coarse).items()}
+    nearest = np.asarray(cKDTree(mesh.vertices).query(coarse.vertices)[1])
+    arrays["coarse_from"] = nearest.astype(np.uint32)
+    return pack(arrays, {"triangles": len(mesh.faces)})
+
+
+def numbers(per_vertex: NDArray[np.float64], said: dict[str, Any], limit: float) -> bytes:
+    """A number at each vertex, with the colours it is shown in.
+
+    Parameters
+    ----------
+    per_vertex : (n,) array
+        Not a number where there is none.
+    said : dict
+        ``title``, ``unit``, ``limit``, ``limit_source``.
+    limit : float
+        Colours run to twice this, with a step at it.
+    """
+    colours = ramp(np.linspace(0.0, 2.0 * limit, _RAMP), limit)
+    return pack(
+        {"value": per_vertex.astype(np.float32), "ramp": colours.astype(np.uint8).ravel()},
+        {**said, "top": 2.0 * limit, "none": list(NOT_MEASURED)},
+    )
+
+
+def _arrays(mesh: Mesh) -> dict[str, NDArray[Any]]:
+    normals = np.zeros((len(mesh.vertices), 4), np.int8)
+    normals[:, :3] = np.rint(127.0 * vertex_normals(mesh))
+    return {
+        "position": mesh.vertices.astype(np.float32).ravel(),
+        "normal": normals.ravel(),
+        "index": mesh.faces.astype(np.uint32).ravel(),
+    }
+
+
+def _coarse(mesh: Mesh) -> Mesh:
+    import fast_simplification
+
+    share = 1.0 - COARSE / max(len(mesh.faces), 1)
+    if share <= 0.1:
+        return mesh
+    points, faces = fast_simplification.simplify(
+        mesh.vertices.astype(np.float32), mesh.faces.astype(np.int32), share, agg=7
+    )
+    return Mesh(points.astype(np.float64), faces.astype(np.int32))
+
+
+def _working(folder: Path) -> Mesh:
+    """The mesh the steps work on: same points, same order, so that their numbers fit it."""
+    case = load_case(folder) if _sound(folder) else None
+    if case is not None and case.scan is not None:
+        scan = read_scan(files.inside(folder, case.scan.file), case.scan.unit)
+        return working_copy(scan.mesh).mesh
+    return working_copy(read_scan(_scan_file(folder), None).mesh).mesh
+
+
+def _sound(folder: Path) -> bool:
+    try:
+        load_case(folder)
+    except CaseError:
+        return False
+    return True
+
+
+def _scan_file(folder: Path) -> Path:
+    """The scan as stated or, in a case that is still being filled in, the only one that is there."""
+    from pinseat.case.edit import read_draft
+
+    stated = read_draft(folder).document.get("scan")
+    name = stated.get("file") if isinstance(stated, dict) else None
+    if isinstance(name, str) and name.strip() not in ("", "?"):
+        return files.inside(folder, name)
+    raise ScanError("no scan is stated yet", do="drop a scan on the page")
+
+
+def _scan_state(folder: Path) -> str:
+    from pinseat.case.edit import read_draft
+
+    stated = read_draft(folder).document.get("scan")
+    unit = stated.get("unit") if isinstance(stated, dict) else None
+    return results.input_hash(_file_state(_scan_file(folder)), unit)
+
+
+def _file_state(path: Path) -> str:
+    with plainly(path):
+        state = path.stat()
+    return results.input_hash(path.name, state.st_mtime_ns, state.st_size)
