@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pinseat.case import log, results
@@ -39,8 +39,14 @@ def make(work: Work) -> PlatingResult:
 
 def make_programme(work: Work) -> ProgrammeResult:
     """Follow the log and set the sheet."""
+    from pinseat.report.plating_sheet import write_plating_sheet
+
     work.progress("setting the programme", 0.0)
-    return programme(work.case, work.result("plating"), entries(work.folder))
+    plated = work.result("plating")
+    planned = programme(work.case, plated, entries(work.folder))
+    written = write_plating_sheet(work.folder, work.case, plated, planned, work.meta, work.progress)
+    names = tuple(path.relative_to(work.folder).as_posix() for path in written)
+    return replace(planned, files=names)
 
 
 @dataclass(frozen=True, eq=False)
