@@ -107,7 +107,7 @@ def _reading(what: str, text: str) -> NamedReading:
         ) from None
     if not fits(number):
         raise PlatingError(
-            f"this cannot be a {what}",
+            f"this cannot be the {what}",
             where=option,
             value=f"{number:g} {unit}",
             limit=limit,

@@ -213,9 +213,9 @@ def _pieces(plated: PlatingResult) -> Plain:
     basis = "; ".join(dict.fromkeys(f"{s.basis}" for s in shares))
     note = (
         f"Areas: {basis}. “By area” shares the current so that all are done together. “Equal” and “alone” "
-        f"are what {fixed(plated.pool.current_mA / len(shares), 1)} mA each gives: mean when all together have "
-        f"{fixed(plated.pool.mean_mm, 2)} mm, and hours to it alone. Means by Faraday; floors and edges have "
-        "less."
+        f"are what {fixed(plated.pool.current_mA / len(shares), 1)} mA each gives: mean when all together "
+        f"have {fixed(plated.pool.mean_mm, 2)} mm, and hours to it alone. Means by Faraday; floors and edges "
+        "have less."
     )
     if mapped:
         note += " “Takes” to “rim”: by the field, all on one supply, at the end of the map."
