@@ -39,7 +39,7 @@ def programme(
     pieces = pieces_of(case)
     state = reconcile(entries, pieces, plated.bath)
     start = _start(case, state, zone)
-    rows, done = _plan(case, plated, pieces, start)
+    rows, done, hours = _plan(case, plated, pieces, start)
     left = _left(plated, state, pieces)
     ends = tuple(_local(state.last, zone, hours) for hours in left) if state.running else ()
     findings = [*log_findings(entries, state), *_end_findings(case, done, ends, rows)]
@@ -47,7 +47,7 @@ def programme(
         rows=rows,
         hours=rows[-1].from_h,
         finish=done,
-        starts=good_starts(rows[-1].from_h, case.plating.unstaffed) if case.plating.unstaffed else (),
+        starts=good_starts(hours, case.plating.unstaffed) if case.plating.unstaffed else (),
         log=state,
         minimum_now_mm=_minimum_now(plated, state),
         remaining_h=left,
@@ -58,14 +58,18 @@ def programme(
 
 def _plan(
     case: Case, plated: PlatingResult, pieces: Sequence[Piece], start: datetime | None
-) -> tuple[tuple[Row, ...], Finish | None]:
-    """The lines of the programme, with a main current that ends while somebody is there."""
+) -> tuple[tuple[Row, ...], Finish | None, float]:
+    """The lines of the programme, with a main current that ends while somebody is there.
+
+    And the hours that it takes at the planned current.
+    """
     current = plated.pool.current_mA
     first, share = value("plating.look_h").value, value("plating.start_share").value
     total = _charge_mAh(plated, current, first, share)
     main = max(total - share * current * first, 0.0)
+    hours = first + main / current
     if start is None:
-        return _rows(first, share * current, main, current), None
+        return _rows(first, share * current, main, current), None, hours
     done = finish(
         start,
         first,
@@ -75,7 +79,7 @@ def _plan(
         highest_mA=max(highest_current_mA(pieces, plated.bath), current),
         lowest_mA=share * current,
     )
-    return _rows(first, share * current, main, done.current_mA), done
+    return _rows(first, share * current, main, done.current_mA), done, hours
 
 
 def _charge_mAh(plated: PlatingResult, current: float, first: float, share: float) -> float:

@@ -1,0 +1,140 @@
+"""From the solver's surface to what the bench can use: bands, places, and what not knowing the bath costs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinseat.plating.baths import Bath
+from pinseat.plating.model import BANDS, Band, Drive, Electrolyte, Field, Growth
+from pinseat.plating.plan import electrolyte_of
+from pinseat.plating.result import MappedPiece, Spread, ThicknessMap
+
+Float = NDArray[np.float64]
+Solve = Callable[[Electrolyte, Drive], Field]
+"""Solves the bare cups once more with another bath."""
+
+
+def thickness_map(
+    growth: Growth, bath: Bath, drive: Drive, solve: Solve, notes: Sequence[str] = ()
+) -> ThicknessMap:
+    """What the field says, in the bench's terms.
+
+    Parameters
+    ----------
+    growth : Growth
+    bath : Bath
+    drive : Drive
+        The main stage.
+    solve : callable
+        For the ends of what is not known of the bath.
+    notes : sequence of str
+
+    Returns
+    -------
+    ThicknessMap
+    """
+    names = [electrode.name for electrode in growth.last.electrodes]
+    pieces = tuple(
+        _piece(growth, i, name)
+        for i, name in enumerate(names)
+        if growth.last.electrodes[i].piece and (growth.surface.electrode == i).any()
+    )
+    spreads = tuple(_spreads(growth, bath, drive, solve))
+    minimum = float(growth.minimum_mm[-1])
+    thinnest = int(np.argmin(np.where(growth.surface.band >= 0, growth.thickness_mm[-1], np.inf)))
+    return ThicknessMap(
+        pieces=pieces,
+        hours=growth.hours,
+        minimum_mm=growth.minimum_mm,
+        mean_mm=growth.mean_mm,
+        rim_mm=growth.rim_mm,
+        hours_95=growth.hours_95,
+        hours_100=growth.hours_100,
+        thinnest_piece=growth.thinnest_piece,
+        thinnest_band=BANDS[growth.surface.band[thinnest]],
+        thinnest_mm=growth.thinnest,
+        spreads=spreads,
+        minimum_range_mm=_range(minimum, spreads),
+        voltage_V=growth.last.voltage_V,
+        wasted_g=growth.wasted_g,
+        mass_g=growth.mass_g,
+        closure=growth.closure,
+        residual=max(growth.first.residual, growth.last.residual),
+        cells=growth.last.cells,
+        notes=tuple(notes),
+    )
+
+
+def _piece(growth: Growth, number: int, name: str) -> MappedPiece:
+    """One piece: means over its bands at the end."""
+    surface, thick = growth.surface, growth.thickness_mm[-1]
+    mine = (surface.electrode == number) & (surface.band >= 0)
+    area = surface.area_mm2
+
+    def mean(band: Band | None = None) -> float:
+        where = mine if band is None else mine & (surface.band == BANDS.index(band))
+        return float(thick[where] @ area[where] / area[where].sum()) if where.any() else float("nan")
+
+    densest = growth.density_A_m2[:, mine].max(axis=1) if mine.any() else np.array([np.nan])
+    return MappedPiece(
+        name=name,
+        area_mm2=float(area[surface.electrode == number].sum()),
+        current_mA=growth.last.current_mA[name],
+        mean_mm=mean(),
+        minimum_mm=float(thick[mine].min()) if mine.any() else float("nan"),
+        maximum_mm=float(thick[mine].max()) if mine.any() else float("nan"),
+        floor_mm=mean("floor"),
+        wall_mm=mean("wall"),
+        rim_mm=mean("rim"),
+        pin_mm=mean("pin"),
+        highest_A_m2=float(densest.max()),
+    )
+
+
+def _spreads(growth: Growth, bath: Bath, drive: Drive, solve: Solve) -> list[Spread]:
+    """The thinnest spot at both ends of each quantity that is not known."""
+    middle = _least(solve(electrolyte_of(bath), drive))
+    minimum = float(growth.minimum_mm[-1])
+    found = []
+    for what, unit, ends in _doubts(bath):
+        least = [_least(solve(electrolyte_of(other), drive)) / middle for _, other in ends]
+        (low, _), (high, _) = ends
+        found.append(Spread(what, low, high, unit, minimum * least[0], minimum * least[1]))
+    return found
+
+
+Ends = tuple[tuple[float, Bath], tuple[float, Bath]]
+
+
+def _doubts(bath: Bath) -> list[tuple[str, str, Ends]]:
+    """What is not known, with its ends and the bath there; of a rectangular spread, the whole of it."""
+    found: list[tuple[str, str, Ends]] = []
+    low, high = bath.exchange_range_A_m2
+    if high > 1.02 * low:
+        ends = ((low, replace(bath, exchange_A_m2=low)), (high, replace(bath, exchange_A_m2=high)))
+        found.append(("exchange current", "A/m²", ends))
+    kappa, half = bath.conductivity_S_m, np.sqrt(3.0) * bath.u_conductivity_S_m
+    if half > 0.02 * kappa:
+        low, high = max(kappa - half, 0.1 * kappa), kappa + half
+        ends = ((low, replace(bath, conductivity_S_m=low)), (high, replace(bath, conductivity_S_m=high)))
+        found.append(("conductivity", "S/m", ends))
+    return found
+
+
+def _least(found: Field) -> float:
+    """Smallest local density on the pieces over their mean."""
+    pieces = [i for i, electrode in enumerate(found.electrodes) if electrode.piece]
+    where = np.isin(found.surface.electrode, pieces) & (found.surface.band >= 0)
+    area, density = found.surface.area_mm2[where], found.density_A_m2[where]
+    return float(density.min() / (density @ area / area.sum()))
+
+
+def _range(minimum: float, spreads: Sequence[Spread]) -> tuple[float, float]:
+    """Ends over all that is not known: deviations added as squares, each side for itself."""
+    down = sum(max(minimum - min(s.minimum_low_mm, s.minimum_high_mm), 0.0) ** 2 for s in spreads)
+    up = sum(max(max(s.minimum_low_mm, s.minimum_high_mm) - minimum, 0.0) ** 2 for s in spreads)
+    return max(minimum - down**0.5, 0.0), minimum + up**0.5
