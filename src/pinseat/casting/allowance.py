@@ -109,7 +109,7 @@ def all_enter(error: Float, weight: Float, u_pin: float, play: float, count: int
     sides = np.array([-0.5, 0.5])
     size = np.array([count - count // 2, count // 2])
     total = np.zeros(len(error))
-    edge = np.linspace(0.0, 1.0, 202)
+    edge = np.linspace(0.0, 1.0, 102)
     middle = ndtri((edge[1:] + edge[:-1]) / 2.0)
     for i in range(2):
         x = u_pin * middle[:, None] + sides[i] * error

@@ -23,7 +23,7 @@ from scipy.special import ndtr
 
 from pinseat.case.model import Abutment, Case
 from pinseat.casting.beam import ONE_SIDED_95
-from pinseat.casting.flow import annulus_number, disc_factor_mm2, groove_number
+from pinseat.casting.flow import annulus_number, disc_factor_mm2, groove_number, pin_factor_mm2
 from pinseat.casting.model import Cementing, PinFlow
 from pinseat.ledger.pins import PinField
 from pinseat.reference import value
@@ -69,7 +69,7 @@ class Hole:
         number += groove_number(self.pin_mm / 2.0, groove_mm)
         start, end = (max(self.engaged_mm - gap, 0.0) for gap in (from_mm, to_mm))
         tip = disc_factor_mm2(self.pin_mm / 2.0, self.relief_mm + from_mm, self.relief_mm + to_mm)
-        return math.pi * (end**2 - start**2) / number + tip
+        return pin_factor_mm2(end, number) - pin_factor_mm2(start, number) + tip
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,18 +190,13 @@ def cement(case: Case, field: PinField) -> Cementing | None:
     faces = len({hole.name.split("-")[0] for hole in holes})
     open_mm = max(hole.engaged_mm for hole in holes)
 
-    def needed(from_mm: float, to_mm: float = film) -> float:
-        """Fluidity that brings the opening from one value down to another, 1/Pa."""
-        work = work_mm2(holes, faces, covered, said.vent_mm, from_mm, to_mm)
-        return 1e-6 * work / said.force_N
-
-    whole = needed(open_mm)
+    whole = 1e-6 * work_mm2(holes, faces, covered, said.vent_mm, open_mm, film) / said.force_N
     sigma = _log_deviation(case, holes, whole)
     margin = math.exp(ONE_SIDED_95 * sigma)
     start, end = 60.0 * said.start_min, 60.0 * working_min(case)
     home = _when(thick, start, whole)
     setting = said.setting_min or value("cement.setting_time_max_min").value
-    close = needed(min(case.seat.limit_um / 1000.0, open_mm))
+    late = _when(thick, start, margin * whole) + value("cement.look_s").value
     minutes = np.linspace(0.0, 1.2 * end, CURVE)
     ample = thick.fluidity(start, end)
     return Cementing(
@@ -214,7 +209,7 @@ def cement(case: Case, field: PinField) -> Cementing | None:
         start_min=said.start_min,
         home_min=home / 60.0,
         latest_min=_latest(thick, end, margin * whole) / 60.0,
-        stop_min=_latest(thick, end, margin * close) / 60.0,
+        stop_min=min(late, end) / 60.0,
         working_min=end / 60.0,
         setting_min=setting,
         probability=float(ndtr(math.log(ample / whole) / sigma)) if ample > 0.0 else 0.0,

@@ -253,7 +253,7 @@ def _pin_counts(
     if span <= 0.0:
         return ()
     change = law.change(mix, case.casting.lot)
-    node = (np.arange(24) + 0.5) / 24.0
+    node = (np.arange(16) + 0.5) / 16.0
     students = change.centre + change.scale * stdtrit(change.degrees, node)
     normals = rest.centre + rest.scale * ndtri(node)
     net = (students[:, None] + normals[None, :]).ravel()

@@ -324,7 +324,8 @@ class Cementing:
     latest_min : float
         Latest time to set on so that it is seated within the working time 95 times in 100; negative: none.
     stop_min : float
-        From here on a bridge that still stands open will not close 95 times in 100: take it off.
+        When a bridge set on at its time and still open is not just slow, 95 times in 100, with the time it
+        takes to look round the margins: lift it off. The end of the working time at the latest.
     working_min, setting_min : float
     probability : float
         That it is seated within the working time.

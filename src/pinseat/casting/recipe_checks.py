@@ -14,6 +14,8 @@ BAR = (
     "cast a test bar of 30 mm at this mix in the same wax, powder and alloy, and state its length before and "
     "after under [[casting.bars]]"
 )
+FURNACE = 3
+"""Place of the burn-out among the steps of the day."""
 EARLY_H = 7
 """A day that has to begin before this hour is better begun on the evening before."""
 
@@ -143,20 +145,26 @@ def beam_findings(case: Case, beam: Beam | None) -> tuple[Finding, ...]:
 
 def day_findings(day: tuple[DayStep, ...]) -> tuple[Finding, ...]:
     """Say so when the day would begin at night."""
-    start = day[0].start
-    if not start or int(start[11:13]) >= EARLY_H:
+    start, furnace = day[0].start, day[FURNACE].start
+    last = day[-1].start[:10]
+    if not start or (int(start[11:13]) >= EARLY_H and start[:10] == last):
         return ()
+    same = start[:10] == last
+    dark = int(furnace[11:13]) < EARLY_H or furnace[:10] != last
     wait = value("schedule.ring_wait_h")
     return (
         Finding(
             code="recipe.day",
             where="timetable",
-            says=f"To be done in time the day begins at {start[11:]}.",
+            says=f"To be done in time the work begins at {start[11:]}"
+            + ("." if same else " the day before."),
             verdict="caution",
             value=day[0].before_due_min / 60.0,
             unit="h",
             limit_source=f"a set ring may wait {wait.value:.0f} h, kept damp ({wait.basis})",
-            do="invest on the evening before, and keep the set ring in a damp cloth",
+            do="cast on the day before, and leave only the finishing for the last"
+            if dark
+            else "invest on the evening before, and keep the set ring in a damp cloth",
         ),
     )
 
@@ -224,17 +232,22 @@ def _reach(mould: Compensation) -> Finding | None:
     if mould.recommended is None or low <= mould.unbounded <= high:
         return None
     mix = mould.recommended
+    near = mix.probability >= _sure().value
     return Finding(
         code="recipe.reach",
         where=mix_words(mould.axis, mix.mix),
-        says="No mix between those of sheet and bars makes up for the other copies; this is the nearest.",
-        verdict="caution",
+        says="This mix, the last that sheet or bars speak of, comes close enough."
+        if near
+        else "No mix that sheet or bars speak of makes up for the other copies; this is the nearest.",
+        verdict="clear" if near else "caution",
         value=mix.net_percent,
         uncertainty=mix.u_net_percent,
         unit="%",
         limit=0.0,
         limit_source=f"trusted from {low:.3g} to {high:.3g}; the line would need {mould.unbounded:.3g}",
-        do="take another investment, or another liner or mould temperature by its sheet; or test a bar there",
+        do=""
+        if near
+        else "take another investment, liner or mould temperature by its sheet; or test a bar there",
     )
 
 
@@ -266,22 +279,22 @@ def _more_pins(mould: Compensation) -> Finding | None:
     if len(mould.pin_counts) < 2:
         return None
     first, last = mould.pin_counts[0], mould.pin_counts[-1]
+    worse = first.probability - last.probability > 0.02 and last.probability < _sure().value
     return Finding(
         code="recipe.pins",
         where="number of pins",
         says=f"More pins make it worse: {_counts(mould.pin_counts)} of castings enter along the span.",
-        verdict="caution" if first.probability - last.probability > 0.02 else "clear",
+        verdict="caution" if worse else "clear",
         value=100.0 * last.probability,
         unit="%",
-        limit=100.0 * first.probability,
-        limit_source=f"{first.pins} pins at the same error of scale; each pin brings its own error of "
-        "position (fit ledger), and all must find their holes (closed form, derived)",
-        do="add a pin only where retention needs it" if first.probability - last.probability > 0.02 else "",
+        limit_source="at the same error of scale; each pin brings its own error of position (fit ledger), "
+        "and all must find their holes (closed form, derived)",
+        do="add a pin only where retention needs it" if worse else "",
     )
 
 
 def _counts(counts: tuple[PinCount, ...]) -> str:
-    return ", ".join(f"with {one.pins} {one.probability:.0%}" for one in counts)
+    return ", ".join(f"with {one.pins} pins {100.0 * one.probability:.0f} %" for one in counts)
 
 
 def _sheet_limits(case: Case) -> list[Finding]:

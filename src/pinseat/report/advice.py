@@ -38,7 +38,10 @@ def next_action(survey: SurveyResult, casting: CastingResult, seating: SeatingRe
     found = all_findings(survey, casting, seating)
     if seating.verdict == "goes home":
         urgent = [finding.do for finding in found if finding.verdict == "stop" and finding.do]
-        return sentence(urgent[0]) if urgent else "Nothing needs changing. Go on with the next copy."
+        if urgent:
+            return sentence(urgent[0])
+        guessed = _guessed_mould(casting)
+        return guessed or "Nothing needs changing. Go on with the next copy."
     wanted = ["stop"] if seating.verdict == "will bind" else ["cannot tell", "stop"]
     for verdict in wanted:
         for finding in found:
@@ -50,6 +53,15 @@ def next_action(survey: SurveyResult, casting: CastingResult, seating: SeatingRe
     if useful:
         return sentence(useful[0].in_full)
     return "No single change helps enough. Go back to the holes before the next copy is made."
+
+
+def _guessed_mould(casting: CastingResult) -> str:
+    """What to do before casting when nobody has published or measured what the mould expands by."""
+    mould = next((row for row in casting.fit.rows if row.copy == "investment"), None)
+    if mould is None or mould.scale.basis != "assumed":
+        return ""
+    asked = [finding.do for finding in casting.findings if finding.code == "casting.investment"]
+    return f"The mould's expansion is a guess. Before the bridge is cast, {asked[0]}." if asked else ""
 
 
 def sentence(words: str) -> str:

@@ -110,11 +110,11 @@ def cement_chart(cement: Cementing) -> Figure:
     ticks = [tick for tick in (0.1, 1.0, 10.0, 100.0) if low <= tick <= top]
     axes.set_yticks(ticks, [fixed(tick, 1 if tick < 1.0 else 0) for tick in ticks])
     axes.minorticks_off()
-    axes.axvspan(max(cement.stop_min, 0.0), cement.minutes[-1], color=style.HAIR, linewidth=0, alpha=0.55)
+    axes.axvspan(max(cement.latest_min, 0.0), cement.minutes[-1], color=style.HAIR, linewidth=0, alpha=0.55)
     for minute, words, raised in (
         (cement.start_min, "set on", 0),
-        (cement.latest_min, "latest", 0),
         (cement.stop_min, "stop", 11),
+        (cement.latest_min, "too late", 0),
     ):
         if minute < 0.0:
             continue

@@ -24,6 +24,8 @@ _TIGHTER = tuple(
     for size, most in ((10.2, 8), (9.8, 8), (9.4, 7), (9.0, 6), (8.6, 5), (8.2, 4), (7.8, 4), (7.2, 3))
 )
 _CEMENT = ("cement.",)
+_HASH = 24
+"""Letters of a version or hash that are printed; the whole stands in the result files."""
 
 
 def write_cards(
@@ -98,6 +100,11 @@ def recipe_card(case: Case, recipe: RecipeResult, casting: CastingResult, meta: 
         "chart": "/figures/mould.svg",
         "mould": _mould(recipe),
         "lots": _lots(recipe),
+        "melt": {
+            "alloy": case.chain.alloy,
+            "take": f"{fixed(words.to_take_g(recipe.metal), 1)} g" if recipe.metal else "",
+            "missing": sentence(words.NOT_WEIGHED),
+        },
         "metal": _metal(case, recipe),
         "day": [
             {
@@ -111,7 +118,7 @@ def recipe_card(case: Case, recipe: RecipeResult, casting: CastingResult, meta: 
         ],
         "due": case.casting.due.replace("T", " "),
         "findings": _findings(found),
-        "made": "; ".join(f"{label} {value}" for label, value in meta.items()),
+        "made": "; ".join(f"{label} {value[:_HASH]}" for label, value in meta.items()),
     }
 
 
@@ -139,8 +146,8 @@ def cement_card(case: Case, cement: Cementing, findings: Iterable[Finding], meta
                 words.clock(cement.start_min),
                 f"{fixed(cement.force_N, 0)} N, steady, along the draw",
             ],
-            ["at the latest", words.clock(cement.latest_min), "after that: do not set it on, mix afresh"],
-            ["stop", words.clock(cement.stop_min), "margins still open: lift it off at once"],
+            ["stop", words.clock(cement.stop_min), "margins still open: it binds or jams. Lift it off"],
+            ["too late", words.clock(cement.latest_min), "from here on do not set it on: mix afresh"],
             ["let go", f"{fixed(cement.setting_min, 0)} min", "held still until the cement has set"],
         ],
         "home": f"Expected to close {words.seconds(cement.time_s)} after it is set on (known within a factor "
@@ -162,7 +169,7 @@ def cement_card(case: Case, cement: Cementing, findings: Iterable[Finding], meta
         ],
         "faces": fixed(100.0 * max(0.0, 1.0 - sum(pin.share for pin in cement.pins)), 0),
         "findings": _findings(found),
-        "made": "; ".join(f"{label} {value}" for label, value in meta.items()),
+        "made": "; ".join(f"{label} {value[:_HASH]}" for label, value in meta.items()),
     }
 
 
@@ -246,10 +253,7 @@ def _lots(recipe: RecipeResult) -> list[list[str]]:
 def _metal(case: Case, recipe: RecipeResult) -> list[list[str]]:
     rows = []
     metal, beam = recipe.metal, recipe.beam
-    if metal is None:
-        rows.append(["melt", words.NOT_WEIGHED])
-    else:
-        rows.append(["melt", f"take {fixed(words.to_take_g(metal), 1)} g of {case.chain.alloy}"])
+    if metal is not None:
         rows.append(
             [
                 "of which",
@@ -297,7 +301,8 @@ def _findings(found: Iterable[Finding]) -> list[dict[str, str]]:
 def _number(one: Finding) -> str:
     if one.value is None:
         return ""
-    value = with_u(one.value, one.uncertainty, one.unit, 1)
+    places = 2 if one.unit in ("mm", "%") else 1
+    value = with_u(one.value, one.uncertainty, one.unit, places)
     if one.limit is None:
         return value + "."
-    return f"{value}, limit {with_u(one.limit, None, one.unit, 1)}."
+    return f"{value}, limit {with_u(one.limit, None, one.unit, places)}."

@@ -78,11 +78,11 @@ def to_take_g(metal: Metal) -> float:
 
 def countdown(cement: Cementing) -> str:
     """The clock of the cementing."""
-    if cement.stop_min < 0.0:
+    if cement.latest_min < 0.0:
         return "this cement cannot be relied on to let the bridge home: cool the slab, or give it more room"
     return (
-        f"set on at {clock(cement.start_min)}, at the latest {clock(cement.latest_min)}; home "
-        f"{seconds(cement.time_s)} later; still open at {clock(cement.stop_min)}: lift it off, never force"
+        f"set on at {clock(cement.start_min)}, at the latest {clock(cement.latest_min)}; closes in "
+        f"{seconds(cement.time_s)}; still open at {clock(cement.stop_min)}: lift it off, never force"
     )
 
 

@@ -57,3 +57,19 @@ def test_opening_is_read_between_quantiles(home, share: float, expected: float) 
 def test_a_bridge_that_cannot_go_on_has_no_opening(twelve, home) -> None:
     assert opening_words(twelve.seating) == "fewer than 90 in 100 bridges go on at all"
     assert opening_words(home.seating) == "up to 94 µm in 90 of 100 bridges"
+
+
+def test_a_guessed_mould_is_tested_before_a_bridge_that_goes_home_is_cast(home) -> None:
+    """A good chance of seating must not hide that it rests on an assumed expansion."""
+    rows = tuple(
+        replace(row, scale=replace(row.scale, basis="assumed")) if row.copy == "investment" else row
+        for row in home.casting.fit.rows
+    )
+    untested = Finding(
+        "casting.investment", "phosphate bonded investment", "a guess", "caution", do="cast a test bar"
+    )
+    casting = replace(
+        home.casting, fit=replace(home.casting.fit, rows=rows), findings=(*home.casting.findings, untested)
+    )
+    said = next_action(home.survey, casting, home.seating)
+    assert said == "The mould's expansion is a guess. Before the bridge is cast, cast a test bar."
