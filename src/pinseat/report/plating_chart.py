@@ -30,7 +30,7 @@ def thickness_chart(plated: PlatingResult, planned: ProgrammeResult) -> Figure:
     Figure
     """
     figure = style.sheet(88, 62)
-    axes = style.plain_axes(figure, (0.125, 0.185, 0.74, 0.765))
+    axes = style.plain_axes(figure, (0.15, 0.185, 0.715, 0.765))
     aim = plated.aim
     hours, curves = _curves(plated, planned)
     end = float(hours[-1])

@@ -134,14 +134,15 @@ def sheet_words(case: Case, plated: PlatingResult, planned: ProgrammeResult, met
         (v for v in ("stop", "cannot tell", "caution") if any(f.verdict == v for f in findings)), "clear"
     )
     main = [row for row in planned.rows if row.current_mA > 0.0][-1]
+    head, stop_at = _stop(planned)
     return {
         "heading": f"Plating programme, case {case.number}",
         "footer": f"pinseat · case {case.number} · plating · not a medical device",
         "case": case_words(case),
         "set": {
             "current": f"{fixed(main.current_mA, 0)} mA",
-            "hours": f"{fixed(planned.hours, 1)} h",
-            "end": planned.finish.end if planned.finish else "",
+            "head": head,
+            "stop_at": stop_at,
             "stop": sentence(f"stop {stop_words(plated, planned)}"),
             "metal": f"{fixed(plated.pool.mass_g, 2)} g {plated.bath.metal}",
         },
@@ -170,6 +171,19 @@ def sheet_words(case: Case, plated: PlatingResult, planned: ProgrammeResult, met
         "cautions": list(cautions_of(plated.bath)),
         "made": [["bath", bath_words(plated)], *_field(plated), *[[k, v] for k, v in meta.items()]],
     }
+
+
+def _stop(planned: ProgrammeResult) -> tuple[str, str]:
+    """When to stop, in large type: by the log, by the clock, or after so many hours."""
+    if planned.ends:
+        first, last = (end[11:] for end in (planned.ends[0], planned.ends[-1]))
+        return "stop, by the log", first if first == last else f"{first}–{last}"
+    if planned.log.entries:
+        low, high = planned.remaining_h
+        return "still to go", f"{fixed(0.5 * (low + high), 1)} h"
+    if planned.finish is not None:
+        return "stop, by the clock", planned.finish.end[11:]
+    return "stop after", f"{fixed(planned.hours, 1)} h"
 
 
 def next_words(plated: PlatingResult, planned: ProgrammeResult) -> str:

@@ -68,7 +68,9 @@ def set_words(planned: ProgrammeResult) -> str:
 def stop_words(plated: PlatingResult, planned: ProgrammeResult) -> str:
     """When to stop."""
     when = f"after {fixed(planned.hours, 1)} h"
-    if planned.finish is not None:
+    if planned.log.entries:
+        when = f"by the log in {left_words(planned)}" if planned.remaining_h[1] > 0.05 else "now"
+    elif planned.finish is not None:
         when += f", on {planned.finish.end} when started {planned.finish.start}"
         when += f" ({planned.finish.changed})" if planned.finish.changed else ""
     elif planned.starts:
