@@ -193,9 +193,15 @@ def next_words(plated: PlatingResult, planned: ProgrammeResult) -> str:
     for finding in (*stops, *asked):
         if finding.do:
             return sentence(finding.do)
-    if planned.log.entries:
-        return sentence(left_words(planned))
-    first = planned.rows[0]
+    state, first = planned.log, planned.rows[0]
+    if state.entries and planned.remaining_h[1] <= 0.05:
+        return "Switch off, log it, rinse, dry, weigh, and measure at the thinnest spots."
+    if state.entries and not state.running:
+        return "The supply is off. Switch on again and log the current, or weigh and log it."
+    if state.entries:
+        ahead = [row for row in planned.rows if not row.current_mA and row.from_h > state.charge.hours_on]
+        row = ahead[0] if ahead else planned.rows[-1]
+        return f"In {fixed(max(row.from_h - state.charge.hours_on, 0.0), 1)} h. {row.do}"
     return f"Set {fixed(first.current_mA, 0)} mA for {fixed(first.hours, 1)} h, then look. Log it."
 
 
