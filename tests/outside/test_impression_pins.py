@@ -15,7 +15,7 @@ from pinseat.impression.removal import (
     tip_deflection_mm,
 )
 
-# d cos t + L sin t = D for a rectangle in a slot: calculated outside this project, and put back into it below.
+# d cos t + L sin t = D, a rectangle in a slot: calculated outside this project, put back into it below.
 RATTLE = (
     (0.60, 0.70, 2.0, 2.8878),
     (0.60, 0.65, 2.0, 1.4380),

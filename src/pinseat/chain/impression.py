@@ -61,12 +61,15 @@ def make(work: Work) -> ImpressionResult:
         undercuts=undercuts_of(work),
     )
     from pinseat.report.chair_card import write_chair_card
+    from pinseat.report.survey_words import draw_words
 
+    survey = work.result("survey")
     files_written = write_chair_card(
         work.folder,
         work.case,
         result=result,
-        survey=work.result("survey"),
+        field=survey.field,
+        line=draw_words(survey)["angles"],
         mesh=teeth,
         meta=work.meta,
         progress=work.progress,

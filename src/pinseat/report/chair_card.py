@@ -8,13 +8,13 @@ from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
 from pinseat.impression.model import ImpressionResult
 from pinseat.ledger.handover import Progress, quiet
+from pinseat.ledger.pins import PinField
 from pinseat.mesh.model import Mesh
 from pinseat.report.chair_picture import injection_picture, injection_plan
 from pinseat.report.chair_words import card_words
 from pinseat.report.pages import tidy
 from pinseat.report.setting import set_within
 from pinseat.report.style import look, write
-from pinseat.survey.model import SurveyResult
 
 CARD = "results/chair-card.pdf"
 _TIGHTER = tuple(
@@ -39,7 +39,8 @@ def write_chair_card(
     case: Case,
     *,
     result: ImpressionResult,
-    survey: SurveyResult,
+    field: PinField,
+    line: str,
     mesh: Mesh | None,
     meta: dict[str, str],
     progress: Progress = quiet,
@@ -52,7 +53,10 @@ def write_chair_card(
         The case folder.
     case : Case
     result : ImpressionResult
-    survey : SurveyResult
+    field : PinField
+        The pins as surveyed.
+    line : str
+        The pull line in the coordinates of the scan, in words.
     mesh : Mesh or None
         The working scan; None when the case was measured with callipers.
     meta : dict of str to str
@@ -74,13 +78,10 @@ def write_chair_card(
     results = folder / "results"
     with plainly(results):
         (results / "figures").mkdir(parents=True, exist_ok=True)
-    plain = card_words(case, result, survey, meta)
+    plain = card_words(case, result, line, meta)
     progress("drawing the order of injection", 0.0)
     with look():
-        if mesh is None:
-            figure = injection_plan(survey.field, result)
-        else:
-            figure = injection_picture(mesh, survey.field, result)
+        figure = injection_plan(field, result) if mesh is None else injection_picture(mesh, field, result)
         stem = results / "figures" / "injection"
         written = write(figure, stem)
     alt = "; ".join(one["words"] for one in plain["order"])

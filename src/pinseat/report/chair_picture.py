@@ -49,15 +49,15 @@ def injection_plan(field: PinField, result: ImpressionResult) -> Figure:
     result : ImpressionResult
     """
     across = frame(result.removal.pull)
-    order = [one for one in result.order if one.kind == "pin"]
+    order, teeth = result.order, [one.tooth for one in result.order]
     feet = np.array([across @ one.start for one in order]).reshape(-1, 2)
-    teeth = [one.tooth for one in order]
+    pins = np.array([one.kind == "pin" for one in order])
     feet, _ = level(feet, np.zeros_like(feet), [arch_position(tooth) for tooth in teeth])
     figure = style.sheet(WIDTH_MM, 0.55 * WIDTH_MM)
     axes = style.plain_axes(figure, (0.02, 0.02, 0.96, 0.96))
     for tooth in dict.fromkeys(teeth):
-        tooth_outline(axes, feet[[t == tooth for t in teeth]])
-    axes.plot(feet[:, 0], feet[:, 1], "o", color=style.INK, markersize=6)
+        tooth_outline(axes, feet[pins & (np.array(teeth) == tooth)])
+    axes.plot(feet[pins, 0], feet[pins, 1], "o", color=style.INK, markersize=6)
     ports = ports_around(feet, 3.2, (2.6, 1.6))
     chosen = ports[assign(feet, ports)]
     for one, foot, port in zip(order, feet, chosen, strict=True):

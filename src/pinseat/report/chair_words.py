@@ -12,9 +12,7 @@ from pinseat.ledger.rows import Entry
 from pinseat.report.advice import sentence, worst_first
 from pinseat.report.pages import Plain
 from pinseat.report.rounding import MINUS, fixed, with_u
-from pinseat.report.survey_words import draw_words
 from pinseat.report.teeth import both
-from pinseat.survey.model import SurveyResult
 
 URGENT = ("impression.tally", "impression.mixup")
 """Findings that decide the verdict at the chair; the others stand with their numbers below."""
@@ -23,15 +21,15 @@ NOTHING = 0.001
 _STAGE = {"impression": "in the rubber", "die": "in the die", "casting": "cast"}
 
 
-def card_words(case: Case, result: ImpressionResult, survey: SurveyResult, meta: dict[str, str]) -> Plain:
+def card_words(case: Case, result: ImpressionResult, line: str, meta: dict[str, str]) -> Plain:
     """Everything the card says, without its picture.
 
     Parameters
     ----------
     case : Case
     result : ImpressionResult
-    survey : SurveyResult
-        For the draw in the coordinates of the scan.
+    line : str
+        The pull line in the coordinates of the scan, in words.
     meta : dict of str to str
 
     Returns
@@ -64,7 +62,7 @@ def card_words(case: Case, result: ImpressionResult, survey: SurveyResult, meta:
             f"half the way up {fixed(_halfway(result), 1)}° are free.",
             "peel": f"Lift both ends at once. If one end must come first, let it turn about a place at least "
             f"{fixed(removal.pivot_mm, 0)} mm from every pin.",
-            "line": draw_words(survey)["angles"],
+            "line": line,
             "load": _load(result, case),
         },
         "clock": [_moment(moment) for moment in result.timetable],
