@@ -13,6 +13,7 @@ from pinseat.plating.result import PlatingResult, ProgrammeResult
 from pinseat.report.advice import sentence
 from pinseat.report.pages import Plain, case_words, finding_lists, tidy
 from pinseat.report.plating_chart import thickness_chart
+from pinseat.report.plating_picture import COLOURS
 from pinseat.report.plating_words import (
     bath_words,
     charge_words,
@@ -161,6 +162,11 @@ def sheet_words(case: Case, plated: PlatingResult, planned: ProgrammeResult, met
         "chart": {
             "file": "/figures/plating.svg",
             "alt": "Thickness against hours: thinnest spot, mean and rim, with minimum and stop.",
+        },
+        "picture": {
+            "file": "/figures/thickness.svg",
+            "alt": f"Thickness map of the pieces. {COLOURS}",
+            "caption": f"{COLOURS} Minimum {fixed(plated.aim.minimum_mm, 2)} mm, at the end of the map.",
         },
         "thin": sentence(thin_words(plated, planned)) if plated.map else "",
         "spread": sentence(spread_words(plated)) if plated.map else "",

@@ -91,6 +91,9 @@ def test_it_fits_one_page_and_is_the_same_twice(tmp_path: Path, pieces: int, fie
     one = case(pieces)
     plated = mapped(by_areas(one)) if field else by_areas(one)
     plan = planned(one, plated)
+    figures = tmp_path / "results" / "figures"
+    figures.mkdir(parents=True)
+    (figures / "thickness.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="9" height="6"/>')
     first = [p.read_bytes() for p in write_plating_sheet(tmp_path, one, plated, plan, META)]
     again = [p.read_bytes() for p in write_plating_sheet(tmp_path, one, plated, plan, META)]
     assert first == again
