@@ -45,7 +45,12 @@ def run_and_show(folder: Path, *, until: str, as_json: bool, threads: int | None
 
 
 def run_step(
-    folder: Path, step: str, *, as_json: bool, lines: Callable[[Outcome], Iterable[tuple[str, str]]]
+    folder: Path,
+    step: str,
+    *,
+    as_json: bool,
+    lines: Callable[[Outcome], Iterable[tuple[str, str]]],
+    also: tuple[str, ...] = (),
 ) -> None:
     """Run a case up to one step and print what that step says, or one JSON object.
 
@@ -57,6 +62,8 @@ def run_step(
     as_json : bool
     lines : callable
         Makes a short head and words for each line, of what the run gave.
+    also : tuple of str
+        Earlier steps whose findings are shown too.
     """
     outcome = _run(folder, step, None)
     if as_json:
@@ -66,7 +73,8 @@ def run_step(
 
     result = outcome.results[step]
     files = [str(folder / name) for name in getattr(result, "files", ())]
-    text = step_summary(outcome.case, lines(outcome), result.findings, files)
+    findings = [found for name in (*also, step) for found in outcome.results[name].findings]
+    text = step_summary(outcome.case, lines(outcome), findings, files)
     Console(highlight=False, soft_wrap=True).print(text)
 
 

@@ -114,7 +114,7 @@ def _prepare(r: Retainer, placed: Placed, draw: Float, pins: PinSet, rng: np.ran
     )
     finish = 0.14 * c.length_mm + 0.6
     slice_mm = 0.3 if r.groove else 0.2
-    foot = np.array([-size[0] + slice_mm, -0.1 * size[1], finish + 2.0])
+    foot = np.array([-size[0] + slice_mm + 0.15, -0.1 * size[1], finish + 2.0])
     grooves = (Groove(foot, 0.45),) if r.groove else ()
     across = np.linspace(-1.2 * size[0], 1.2 * size[0], 200)
     edge = Profiles.through(across, c.edge(across))

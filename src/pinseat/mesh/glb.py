@@ -18,13 +18,14 @@ from pinseat.mesh.topology import vertex_normals
 
 _FLOAT, _UNSIGNED_INT, _UNSIGNED_BYTE = 5126, 5125, 5121
 _VERTICES, _INDICES = 34962, 34963
-_TRIANGLES = 4
+_LINES, _TRIANGLES = 1, 4
 
 
 def glb_bytes(
     mesh: Mesh,
     colours: Colours | None = None,
     *,
+    lines: Sequence[Float] = (),
     name: str = "scan",
     up: ArrayLike = (0.0, 0.0, 1.0),
     extras: Mapping[str, str] | None = None,
@@ -40,6 +41,8 @@ def glb_bytes(
     mesh : Mesh
         With at least one triangle.
     colours : (n, 3) uint8 array, sRGB, optional
+    lines : sequence of (k, 3) arrays, mm
+        Drawn on the mesh in dark, such as the height of contour.
     name : str
         Of the node and the mesh.
     up : (3,) array
@@ -65,22 +68,31 @@ def glb_bytes(
     _check(mesh, colours)
     upwards = np.asarray(up, np.float64) / np.linalg.norm(np.asarray(up, np.float64))
     parts = _parts(mesh, colours, upwards)
+    last = len(parts) - 1
     said = {"unit": "coordinates in mm; this node scales them to metres", **(extras or {})}
     node = {"name": name, "mesh": 0, "rotation": _turn(upwards), "scale": [0.001] * 3, "extras": said}
     primitive = {
         "attributes": {part.word: i for i, part in enumerate(parts[:-1])},
-        "indices": len(parts) - 1,
+        "indices": last,
         "material": 0,
         "mode": _TRIANGLES,
     }
+    primitives: list[dict[str, Any]] = [primitive]
+    pieces = [np.stack((line[:-1], line[1:]), axis=1).reshape(-1, 3) for line in lines if len(line) > 1]
+    if pieces:
+        parts.append(_positions(np.concatenate(pieces)))
+        primitives.append({"attributes": {"POSITION": last + 1}, "material": 1, "mode": _LINES})
     dull = {"metallicFactor": 0.0, "roughnessFactor": 0.9}
     tree = {
         "asset": {"version": "2.0", "generator": "pinseat"},
         "scene": 0,
         "scenes": [{"nodes": [0]}],
         "nodes": [node],
-        "meshes": [{"name": name, "primitives": [primitive]}],
-        "materials": [{"name": "plaster", "doubleSided": True, "pbrMetallicRoughness": dull}],
+        "meshes": [{"name": name, "primitives": primitives}],
+        "materials": [
+            {"name": "plaster", "doubleSided": True, "pbrMetallicRoughness": dull},
+            {"name": "line", "pbrMetallicRoughness": {**dull, "baseColorFactor": [0.02, 0.02, 0.03, 1.0]}},
+        ][: len(primitives)],
         **_stored(parts),
     }
     return _container(tree, b"".join(part.data.tobytes() for part in parts))
@@ -99,10 +111,8 @@ def _parts(mesh: Mesh, colours: Colours | None, up: Float) -> list[_Part]:
     """Attributes of the vertices, then the triangles; every element a multiple of 4 bytes."""
     normals = vertex_normals(mesh)
     normals[~normals.any(axis=1)] = up
-    at = mesh.vertices.astype("<f4")
-    box = {"min": at.min(axis=0).tolist(), "max": at.max(axis=0).tolist()}
     parts = [
-        _Part("POSITION", at, {"componentType": _FLOAT, "type": "VEC3", **box}),
+        _positions(mesh.vertices),
         _Part("NORMAL", normals.astype("<f4"), {"componentType": _FLOAT, "type": "VEC3"}),
     ]
     if colours is not None:
@@ -112,6 +122,12 @@ def _parts(mesh: Mesh, colours: Colours | None, up: Float) -> list[_Part]:
         parts.append(_Part("COLOR_0", light, kind))
     corners = mesh.faces.astype("<u4").ravel()
     return [*parts, _Part("", corners, {"componentType": _UNSIGNED_INT, "type": "SCALAR"})]
+
+
+def _positions(points: Float) -> _Part:
+    at = points.astype("<f4")
+    box = {"min": at.min(axis=0).tolist(), "max": at.max(axis=0).tolist()}
+    return _Part("POSITION", at, {"componentType": _FLOAT, "type": "VEC3", **box})
 
 
 def _stored(parts: Sequence[_Part]) -> dict[str, Any]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from itertools import groupby
+from typing import TYPE_CHECKING, Protocol
 
 from rich.text import Text
 
@@ -13,10 +15,27 @@ from pinseat.ledger.findings import Finding
 from pinseat.report.advice import all_findings, next_action, opening_words, sentence, why, worst_first
 from pinseat.report.inputs import ScanPart
 from pinseat.report.lean import tilt_deg
-from pinseat.report.rounding import chance, fixed, typeset, whole, with_u
+from pinseat.report.rounding import chance, fixed, typeset, unit_mark, whole, with_u
 from pinseat.report.teeth import both
 from pinseat.seating.model import SeatingResult
 from pinseat.survey.model import SurveyResult
+
+if TYPE_CHECKING:
+    from pinseat.survey.inspection import UndercutNote
+    from pinseat.survey.measure import Measure
+
+
+class Sheet(Protocol):
+    """What is printed of a survey sheet."""
+
+    @property
+    def undercut(self) -> UndercutNote | None:
+        """None without a scan."""
+
+    @property
+    def measures(self) -> tuple[Measure, ...]:
+        """Each beside its limit."""
+
 
 WIDTH = 92
 _INDENT = 17
@@ -109,6 +128,48 @@ def step_summary(
     return text
 
 
+def survey_lines(survey: SurveyResult, sheet: Sheet) -> Iterable[tuple[str, str]]:
+    """What ``pinseat survey`` prints: pins, draw, undercut, and each measure beside its limit.
+
+    Parameters
+    ----------
+    survey : SurveyResult
+    sheet : object
+        With `undercut` (a note or None) and `measures`.
+
+    Returns
+    -------
+    iterable of (head, words)
+    """
+    yield "pins", f"{len(survey.field.pins)}"
+    yield from _leans(survey)
+    yield "draw", window_line(survey)
+    note = sheet.undercut
+    if note is not None:
+        yield "undercut", f"{fixed(note.area_mm2, 0)} mm² of the whole scan along this draw"
+        yield (
+            "",
+            f"least of {whole(note.tried)} draws within {fixed(note.half_angle_deg, 0)}°: "
+            f"{fixed(note.least_area_mm2, 0)} mm², leaning {fixed(note.least_lean_deg, 1)}° from it",
+        )
+        deepest = [f"{part.name} {fixed(1000.0 * part.deepest_mm, 0)} µm" for part in note.regions]
+        if deepest:
+            yield "", f"deepest in each region: {', '.join(deepest)}"
+    for code in dict.fromkeys(measure.code for measure in sheet.measures):
+        yield "measured", _measured([one for one in sheet.measures if one.code == code])
+
+
+def _measured(measures: list[Measure]) -> str:
+    """Measures of one kind in a line: ``usable height of the wall: wall of tooth 11 4.20 ± 0.07 mm; ...``."""
+    first = measures[0]
+    limit = ""
+    if first.limit is not None:
+        side = "least" if first.at_least else "most"
+        limit = f"; at {side} {fixed(first.limit, 1)}{unit_mark(first.unit)} wanted"
+    each = [f"{one.where} {with_u(one.value, one.u, one.unit)}" for one in measures]
+    return f"{first.says}: {', '.join(each)}{limit}"
+
+
 def _line(text: Text, head: str, words: str, *, style: str = "dim") -> None:
     """One entry: a short head, then wrapped words."""
     text.append(f"  {head:<{_INDENT - 2}}", style=style)
@@ -136,6 +197,16 @@ def _verdict(text: Text, seating: SeatingResult) -> None:
 def _pins(text: Text, survey: SurveyResult) -> None:
     source = "fitted to the scan" if survey.field.basis == "scan" else "from calliper readings"
     _line(text, "pins", f"{len(survey.field.pins)}, {source}")
+    for head, words in _leans(survey):
+        _line(text, head, words)
+    _line(text, "draw", window_line(survey))
+    if survey.blind:
+        more = f"; and {len(survey.blind) - 2} more" if len(survey.blind) > 2 else ""
+        _line(text, "not seen", "; ".join(survey.blind[:2]) + more)
+
+
+def _leans(survey: SurveyResult) -> Iterable[tuple[str, str]]:
+    """How far each pin leans from the draw, a line a tooth."""
     tilt, u_tilt = tilt_deg(survey.field, survey.window.centre)
     for tooth in dict.fromkeys(pin.tooth for pin in survey.field.pins):
         leans = [
@@ -143,17 +214,18 @@ def _pins(text: Text, survey: SurveyResult) -> None:
             for pin, t, u in zip(survey.field.pins, tilt, u_tilt, strict=True)
             if pin.tooth == tooth
         ]
-        _line(text, f"  {both(tooth)}", "lean from the draw, pin " + ", ".join(leans))
+        yield f"  {both(tooth)}", "lean from the draw, pin " + ", ".join(leans)
+
+
+def window_line(survey: SurveyResult) -> str:
+    """The size of the draw window, and what limits it, in words."""
     window = survey.window
     size = with_u(abs(window.size_deg), window.u_size_deg, "deg")
     limiting = f", limited by {' and '.join(window.limited_by)}" if window.limited_by else ""
-    common = f"one draw serves all pins, {size} to spare{limiting}"
-    _line(
-        text, "draw", common if window.size_deg >= 0.0 else f"no draw serves all pins, {size} short{limiting}"
-    )
-    if survey.blind:
-        more = f"; and {len(survey.blind) - 2} more" if len(survey.blind) > 2 else ""
-        _line(text, "not seen", "; ".join(survey.blind[:2]) + more)
+    serves = "all pins" if not survey.regions else "all pins and walls"
+    if window.size_deg >= 0.0:
+        return f"one draw serves {serves}, {size} to spare{limiting}"
+    return f"no draw serves {serves}, {size} short{limiting}"
 
 
 def _scale(text: Text, casting: CastingResult) -> None:
@@ -182,11 +254,21 @@ def _findings(text: Text, found: tuple[Finding, ...], most: int = 4, *, advise: 
     found = tuple(f for f in found if f.verdict != "clear")
     if found:
         text.append("\n")
-    for finding in found[:most]:
-        number = "" if finding.value is None else with_u(finding.value, finding.uncertainty, finding.unit)
-        where = f"{finding.where}: " if finding.where else ""
-        _line(text, finding.verdict, f"{where}{finding.says.rstrip('.')}{f' ({number})' if number else ''}")
-        if advise and finding.do:
-            _line(text, "", sentence(finding.do))
-    if len(found) > most:
-        _line(text, "", f"and {len(found) - most} more in the result files")
+    if advise:
+        groups = [list(alike) for _, alike in groupby(found, lambda f: (f.verdict, f.code, f.says, f.do))]
+    else:
+        groups = [[finding] for finding in found]
+    for alike in groups[:most]:
+        first = alike[0]
+        each = "; ".join(word for finding in alike if (word := _place_and_number(finding)))
+        _line(text, first.verdict, f"{first.says.rstrip('.')}{f' ({each})' if each else ''}")
+        if advise and first.do:
+            _line(text, "", sentence(first.do))
+    found = tuple(finding for alike in groups[most:] for finding in alike)
+    if found:
+        _line(text, "", f"and {len(found)} more in the result files")
+
+
+def _place_and_number(finding: Finding) -> str:
+    number = "" if finding.value is None else with_u(finding.value, finding.uncertainty, finding.unit)
+    return " ".join(word for word in (finding.where, number) if word)

@@ -220,14 +220,21 @@ def window_words(survey: SurveyResult) -> Plain:
     window = survey.window
     size = with_u(abs(window.size_deg), window.u_size_deg, "deg")
     limits = (
-        f"Limited by {_listed([f'pin {name}' for name in window.limited_by])}." if window.limited_by else ""
+        f"Limited by {_listed([_of(name, survey) for name in window.limited_by])}."
+        if window.limited_by
+        else ""
     )
     if window.size_deg >= 0.0:
         number = size
-        sentence = "The draw may lean this far from the best one, in its worst direction, before a pin binds."
+        binds = "something" if survey.regions else "a pin"
+        sentence = (
+            f"The draw may lean this far from the best one, in its worst direction, before {binds} binds."
+        )
     else:
         number = f"{size} short"
         sentence = "No single draw serves all pins: the holes would have to allow this much more tilt."
+        if any(name not in window.allowance_deg for name in window.limited_by):
+            sentence = "No single draw serves all: each of what limits it lacks this much."
     if abs(window.size_deg) < 2.0 * window.u_size_deg:
         sentence += " That is less than twice its own uncertainty."
     return {
@@ -235,9 +242,14 @@ def window_words(survey: SurveyResult) -> Plain:
         "sentence": sentence,
         "limits": limits,
         "key": "Cross: best draw. Dot: a pin's axis, with its 95 % ellipse. Circle: the tilt its hole "
-        "allows, dashed where it limits the draw. Shaded: draws that serve every pin.",
+        "allows, dashed where it limits the draw. Shaded: draws that serve "
+        + ("all; thick border: a wall or groove." if window.borders_deg else "every pin."),
         "alt": f"Map of the draw window in degrees: {number}. {limits}",
     }
+
+
+def _of(name: str, survey: SurveyResult) -> str:
+    return f"pin {name}" if name in survey.window.allowance_deg else f"the {name}"
 
 
 def _listed(names: list[str]) -> str:

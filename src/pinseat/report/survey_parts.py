@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -29,6 +30,22 @@ class Undercut(Protocol):
         """Block-out under each triangle; (m,). Only sums mean something."""
 
 
+class RegionUndercut(Protocol):
+    """Undercut of one region along the draw."""
+
+    @property
+    def deepest_mm(self) -> float:
+        """Depth that all but single points keep within."""
+
+    @property
+    def area_mm2(self) -> float:
+        """Undercut area."""
+
+    @property
+    def volume_mm3(self) -> float:
+        """Block-out."""
+
+
 @dataclass(frozen=True, eq=False)
 class UndercutPart:
     """An undercut with the depth that decides.
@@ -40,11 +57,14 @@ class UndercutPart:
         Deeper than this counts as too deep; larger than 0.
     limit_source : str
         Where the limit comes from.
+    regions : sequence of RegionUndercut
+        One for each region on the sheet.
     """
 
     map: Undercut
     limit_mm: float
     limit_source: str
+    regions: Sequence[RegionUndercut] = ()
 
 
 class Region(Protocol):
@@ -73,6 +93,10 @@ class Region(Protocol):
 
 class Measure(Protocol):
     """A distance or a taper beside its limit."""
+
+    @property
+    def code(self) -> str:
+        """Stable, dotted, for machines."""
 
     @property
     def where(self) -> str:

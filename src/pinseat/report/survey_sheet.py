@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
 from pinseat.errors import ReportError
+from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.mesh.glb import glb_bytes
 from pinseat.mesh.model import Mesh
@@ -19,7 +20,7 @@ from pinseat.report.pages import Plain, tidy
 from pinseat.report.plan import pin_plan
 from pinseat.report.setting import set_within
 from pinseat.report.style import look, write
-from pinseat.report.survey_parts import Measure, Region, UndercutPart
+from pinseat.report.survey_parts import Float, Measure, Region, UndercutPart
 from pinseat.report.survey_picture import survey_colours, survey_picture
 from pinseat.report.survey_words import sheet_words
 from pinseat.report.window import draw_map
@@ -51,8 +52,10 @@ def write_survey_sheet(
     survey: SurveyResult,
     meta: dict[str, str],
     undercut: UndercutPart | None = None,
+    contour: Sequence[Float] = (),
     regions: Sequence[Region] = (),
     measures: Sequence[Measure] = (),
+    findings: Sequence[Finding] = (),
     progress: Progress = quiet,
 ) -> tuple[Path, ...]:
     """Write ``results/survey-sheet.pdf``, its figures, and the coloured scan as PLY and GLB.
@@ -71,10 +74,14 @@ def write_survey_sheet(
         Label and value of each version and hash to print, such as ``{"input": "3fa9..."}``.
     undercut : UndercutPart, optional
         Along the survey's best draw, on the same mesh; colours the scan.
+    contour : sequence of (k, 3) arrays, mm
+        Height of contour, drawn into the GLB.
     regions : sequence of Region, optional
         On the same mesh; outlined and lettered, with a table.
     measures : sequence of Measure, optional
         Distances and tapers for a table.
+    findings : sequence of Finding
+        Of the closer look; those on undercut are listed, those on measures stand in their table.
     progress : callable
 
     Returns
@@ -93,7 +100,7 @@ def write_survey_sheet(
     results = folder / "results"
     with plainly(results):
         (results / "figures").mkdir(parents=True, exist_ok=True)
-    plain = sheet_words(case, scan, survey, meta, mesh, undercut, regions, measures)
+    plain = sheet_words(case, scan, survey, meta, mesh, undercut, regions, measures, findings)
     written: list[Path] = []
     with look():
         progress("drawing the survey", 0.0)
@@ -108,7 +115,7 @@ def write_survey_sheet(
             said["colours"] = caption
             for name, data in (
                 ("survey.ply", ply_bytes(mesh, colours)),
-                ("survey.glb", glb_bytes(mesh, colours, up=survey.window.centre, extras=said)),
+                ("survey.glb", glb_bytes(mesh, colours, lines=contour, up=survey.window.centre, extras=said)),
             ):
                 atomic_write(results / name, data)
                 written.append(results / name)

@@ -6,13 +6,12 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pinseat.case.model import Case
 from pinseat.ledger.findings import Finding
 from pinseat.mesh.colour import ramp, ticks
 from pinseat.mesh.model import Mesh
-from pinseat.report.advice import all_findings, sentence, worst_first
+from pinseat.report.advice import sentence, worst_first
 from pinseat.report.inputs import ScanPart
 from pinseat.report.pages import (
     Plain,
@@ -41,6 +40,7 @@ def sheet_words(
     undercut: UndercutPart | None,
     regions: Sequence[Region],
     measures: Sequence[Measure],
+    closer: Sequence[Finding] = (),
 ) -> Plain:
     """Everything the sheet says, without its pictures.
 
@@ -56,24 +56,26 @@ def sheet_words(
     undercut : UndercutPart or None
     regions : sequence of Region
     measures : sequence of Measure
+    closer : sequence of Finding
+        Of the closer look.
 
     Returns
     -------
     dict
     """
-    findings = all_findings(survey)
-    measured = [_as_finding(measure) for measure in measures if measure.verdict is not None]
+    tabled = {measure.code for measure in measures}
+    findings = worst_first((*survey.findings, *(one for one in closer if one.code not in tabled)))
     return {
         "heading": f"Survey sheet, case {case.number}",
         "footer": f"pinseat · case {case.number} · survey · not a medical device",
         "case": case_words(case),
-        "verdict": headline(worst_first((*findings, *measured))),
+        "verdict": headline(worst_first((*survey.findings, *closer))),
         "pins": pin_table(survey, findings),
         "window": window_words(survey),
         "draw": draw_words(survey),
-        "regions": _regions(mesh, undercut, regions) if mesh is not None else [],
+        "regions": _regions(undercut, regions),
         "undercut": _undercut(undercut),
-        "measures": _measures(measures),
+        "measures": _measures(measures, closer),
         "findings": finding_lists(findings),
         "made": made_words(scan, survey, meta),
     }
@@ -143,7 +145,7 @@ def _named(axis: int, value: float) -> str:
     return f"{'+' if value >= 0.0 else '−'}{'xyz'[axis]}"
 
 
-def _regions(mesh: Mesh, undercut: UndercutPart | None, regions: Sequence[Region]) -> list[Plain]:
+def _regions(undercut: UndercutPart | None, regions: Sequence[Region]) -> list[Plain]:
     area = column([fixed(region.area_mm2, 1) for region in regions])
     rows: list[Plain] = [
         {
@@ -156,23 +158,13 @@ def _regions(mesh: Mesh, undercut: UndercutPart | None, regions: Sequence[Region
     ]
     if undercut is None:
         return rows
-    parts = [_undercut_of(mesh, undercut, region.faces) for region in regions]
-    for name, places in (("deepest", 0), ("under", 1), ("fill", 1)):
-        scale = 1000.0 if name == "deepest" else 1.0
-        for row, cell in zip(rows, column([fixed(scale * p[name], places) for p in parts]), strict=True):
-            row[name] = cell
-    for row, part in zip(rows, parts, strict=True):
-        row["against"] = "beyond" if part["deepest"] > undercut.limit_mm else "within"
+    deepest = column([fixed(1000.0 * part.deepest_mm, 0) for part in undercut.regions])
+    under = column([fixed(part.area_mm2, 1) for part in undercut.regions])
+    fill = column([fixed(part.volume_mm3, 1) for part in undercut.regions])
+    for i, (row, part) in enumerate(zip(rows, undercut.regions, strict=True)):
+        row |= {"deepest": deepest[i], "under": under[i], "fill": fill[i]}
+        row["against"] = "beyond" if part.deepest_mm > undercut.limit_mm else "within"
     return rows
-
-
-def _undercut_of(mesh: Mesh, undercut: UndercutPart, faces: NDArray[np.integer]) -> dict[str, float]:
-    found = undercut.map
-    return {
-        "deepest": float(found.depth_mm[mesh.faces[faces]].max(initial=0.0)),
-        "under": float(found.face_area_mm2[faces].sum()),
-        "fill": float(found.face_volume_mm3[faces].sum()),
-    }
 
 
 def _undercut(undercut: UndercutPart | None) -> Plain | None:
@@ -190,12 +182,13 @@ def _undercut(undercut: UndercutPart | None) -> Plain | None:
     }
 
 
-def _measures(measures: Sequence[Measure]) -> list[Plain]:
+def _measures(measures: Sequence[Measure], closer: Sequence[Finding]) -> list[Plain]:
     """Those beyond their limit first, else as given."""
-    ordered = sorted(measures, key=lambda measure: _SEVERITY[measure.verdict])
+    verdict = {(found.code, found.where): found.verdict for found in closer}
+    ordered = sorted(measures, key=lambda measure: _SEVERITY[verdict.get((measure.code, measure.where))])
     return [
         {
-            "verdict": m.verdict or "",
+            "verdict": verdict.get((m.code, m.where), ""),
             "where": m.where,
             "says": m.says.rstrip("."),
             "value": with_u(m.value, m.u, m.unit),
@@ -203,20 +196,6 @@ def _measures(measures: Sequence[Measure]) -> list[Plain]:
         }
         for m in ordered
     ]
-
-
-def _as_finding(measure: Measure) -> Finding:
-    """For the headline: a distance beyond its limit counts as much as any other finding."""
-    return Finding(
-        code="survey.measure",
-        where=measure.where,
-        says=measure.says,
-        verdict=measure.verdict or "clear",
-        value=measure.value,
-        uncertainty=measure.u,
-        unit=measure.unit,
-        limit=measure.limit,
-    )
 
 
 def _limit(measure: Measure) -> str:

@@ -37,6 +37,8 @@ def draw_map(survey: SurveyResult) -> Figure:
     if len(outline) > 2:
         axes.add_patch(Polygon(outline, facecolor=style.ACCENT, alpha=0.22, edgecolor="none"))
         axes.add_patch(Polygon(outline, fill=False, edgecolor=style.ACCENT, linewidth=1.4))
+    for stretch in window.borders_deg.values():
+        axes.plot(stretch[:, 0], stretch[:, 1], color=style.INK, linewidth=2.0, solid_capstyle="round")
     for pin, at in zip(field.pins, lean, strict=True):
         allowed = window.allowance_deg.get(pin.name)
         if allowed is not None and np.isfinite(allowed):
@@ -55,11 +57,21 @@ def draw_map(survey: SurveyResult) -> Figure:
     axes.plot(lean[:, 0], lean[:, 1], "o", color=style.INK, markersize=3.2, linestyle="none")
     axes.plot([0.0], [0.0], "+", color=style.ACCENT, markersize=11, markeredgewidth=1.6)
     corners = _shown(lean, outline, list(window.allowance_deg.values()))
-    _names(axes, [pin.name for pin in field.pins], lean, corners)
+    middles = {name: _middle(stretch) for name, stretch in window.borders_deg.items()}
+    labels = [pin.name for pin in field.pins] + [name.replace(" of tooth", "") for name in middles]
+    _names(axes, labels, np.concatenate([lean, *(at[None] for at in middles.values())]), corners)
     axes.set_aspect("equal")
     axes.set_xlabel("lean from the best draw, first angle, °")
     axes.set_ylabel("second angle, °")
     return figure
+
+
+def _middle(stretch: style.Array) -> style.Array:
+    """The middle point of a stretch of border, on its longest piece."""
+    pieces = np.split(stretch, np.flatnonzero(np.isnan(stretch[:, 0])))
+    longest = max(pieces, key=len)
+    longest = longest[~np.isnan(longest[:, 0])]
+    return np.asarray(longest[len(longest) // 2])
 
 
 def _ellipses(axes: Axes, lean: style.Array, spread: style.Array) -> None:

@@ -26,8 +26,10 @@ BETTER_SCAN = "scan again in finer detail, or with longer pins in the holes"
 PLAY = "hole less cast pin over the engaged length, from the case"
 
 
-def draw_finding(window: DrawWindow, better: str = BETTER_SCAN, splay: Finding | None = None) -> Finding:
-    """Does one draw serve all pins?
+def draw_finding(
+    window: DrawWindow, better: str = BETTER_SCAN, splay: Finding | None = None, cut: str = ""
+) -> Finding:
+    """Does one draw serve all pins, walls, grooves and neighbours?
 
     Where two pins lean more against each other than their holes take up, none does, however little is known
     of the others: the window is then short by at least half of what these two lack.
@@ -39,6 +41,8 @@ def draw_finding(window: DrawWindow, better: str = BETTER_SCAN, splay: Finding |
         What to do when it cannot be told.
     splay : Finding, optional
         From :func:`splay_finding`.
+    cut : str
+        The cheapest cut of walls that opens a draw, as something to do; empty when there is none.
 
     Returns
     -------
@@ -46,16 +50,17 @@ def draw_finding(window: DrawWindow, better: str = BETTER_SCAN, splay: Finding |
         `value` is the size of the window in deg, negative = degrees short; the limit is 0.
     """
     verdict, size, u = against(window.size_deg, window.u_size_deg), window.size_deg, window.u_size_deg
-    limiting = _listed(window.limited_by)
+    pins = [name for name in window.limited_by if name in window.allowance_deg]
+    all_ = "all pins" if len(pins) == len(window.limited_by) and not window.borders_deg else "all surfaces"
     if splay is not None and splay.verdict == "stop" != verdict and splay.value and splay.limit is not None:
         verdict, size, u = "stop", (splay.limit - splay.value) / 2.0, (splay.uncertainty or 0.0) / 2.0
     return Finding(
         code="survey.draw",
-        where=f"{'pin' if len(window.limited_by) == 1 else 'pins'} {limiting}",
+        where=_bounds(window),
         says={
-            "clear": "One draw serves all pins.",
-            "stop": "No single draw serves all pins.",
-            "cannot tell": "Whether one draw serves all pins cannot be told from what was measured.",
+            "clear": f"One draw serves {all_}.",
+            "stop": f"No single draw serves {all_}{_short(window)}.",
+            "cannot tell": f"Whether one draw serves {all_} cannot be told from what was measured.",
         }[verdict],
         verdict=verdict,
         value=size,
@@ -65,10 +70,26 @@ def draw_finding(window: DrawWindow, better: str = BETTER_SCAN, splay: Finding |
         limit_source=f"{PLAY}; {rule_words()}",
         do={
             "clear": "",
-            "stop": f"ream the holes of {limiting} or thin their cast pins, or recut the one that leans",
+            "stop": cut
+            or f"ream the holes of {_listed(pins or window.limited_by)} or thin their cast pins, "
+            "or recut the one that leans",
             "cannot tell": better,
         }[verdict],
     )
+
+
+def _bounds(window: DrawWindow) -> str:
+    """What bounds a window, in words: ``pins 11-1 and 11-3``, ``wall of tooth 11 and pin 22-1``."""
+    pins = [name for name in window.limited_by if name in window.allowance_deg]
+    others = [name for name in window.limited_by if name not in window.allowance_deg]
+    named = f"{'pin' if len(pins) == 1 else 'pins'} {_listed(pins)}" if pins else ""
+    return _listed([*others, *([named] if named else [])])
+
+
+def _short(window: DrawWindow) -> str:
+    """By how much one surface alone would have to give way, where walls have a part in it."""
+    pins_only = all(name in window.allowance_deg for name in window.limited_by)
+    return "" if pins_only or window.short_deg <= 0.0 else f": {window.short_deg:.1f} deg short between these"
 
 
 def _listed(names: Sequence[str]) -> str:

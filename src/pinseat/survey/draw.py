@@ -77,6 +77,8 @@ def window_of(field: PinField, abutments: Sequence[Abutment]) -> DrawWindow:
         allowance_deg={
             pin.name: math.degrees(w) for pin, w in zip(field.pins, allowance.tolist(), strict=True)
         },
+        short_deg=math.degrees(max(-centre.spare, 0.0)) / max(centre.share),
+        borders_deg={},
     )
 
 

@@ -62,22 +62,27 @@ class Rejected:
 
 @dataclass(frozen=True, eq=False)
 class DrawWindow:
-    """The draws that serve every pin.
+    """The draws that serve every pin, and every wall, groove and neighbour that the case picks.
 
     Attributes
     ----------
     centre : (3,) array
         Best draw: unit vector off the teeth, the centre of the window.
     size_deg : float
-        How far the draw may lean from the centre, in its worst direction, before a pin binds;
-        negative = degrees short when no draw serves all pins.
+        How far the draw may lean from the centre, in its worst direction, before something binds;
+        negative when no draw serves all: what each that bounds it lacks.
     u_size_deg : float
     outline_deg : (k, 2) array
         Border of the window as two tilt angles about the centre; empty when there is no window.
     limited_by : tuple of str
-        The pins (``11-2``) that bound it.
+        What bounds it: pins (``11-2``), walls, grooves, neighbours; what matters most first.
     allowance_deg : dict of str to float
         For each pin the angle its hole allows: atan(clearance / engaged length).
+    short_deg : float
+        How many degrees it is short, if one surface gave way alone; 0 where there is a window.
+    borders_deg : dict of str to (k, 2) array
+        The stretches of the border that belong to walls, grooves and neighbours, as tilt angles; stretches of
+        one surface are parted by a row that is not a number.
     """
 
     centre: Float
@@ -86,6 +91,30 @@ class DrawWindow:
     outline_deg: Float
     limited_by: tuple[str, ...]
     allowance_deg: dict[str, float]
+    short_deg: float
+    borders_deg: dict[str, Float]
+
+
+@dataclass(frozen=True)
+class RegionNote:
+    """A surface that the case picks, as it was grown.
+
+    Attributes
+    ----------
+    name : str
+        ``wall 2 of tooth 11``.
+    kind : str
+    tooth : int
+    area_mm2 : float
+    doubt : str
+        Why it was not used; empty when it was.
+    """
+
+    name: str
+    kind: str
+    tooth: int
+    area_mm2: float
+    doubt: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,6 +127,7 @@ class SurveyResult:
     fits : tuple of PinFit
     rejected : tuple of Rejected
     window : DrawWindow
+    regions : tuple of RegionNote
     faces : tuple of Face
     blind : tuple of str
         What the readings cannot see, in words.
@@ -108,6 +138,7 @@ class SurveyResult:
     fits: tuple[PinFit, ...]
     rejected: tuple[Rejected, ...]
     window: DrawWindow
+    regions: tuple[RegionNote, ...]
     faces: tuple[Face, ...]
     blind: tuple[str, ...]
     findings: tuple[Finding, ...]

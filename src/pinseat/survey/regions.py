@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -89,6 +90,8 @@ class Region:
         Length of them where the scan itself ends.
     doubt : str
         Why the region cannot be used as it is, in words; empty when it can.
+    number: int
+        Which of several of a kind on its tooth, from 1; 0 where it is the only one.
     """
 
     kind: RegionKind
@@ -99,11 +102,13 @@ class Region:
     boundary: tuple[Loop, ...]
     rim_mm: float
     doubt: str
+    number: int = 0
 
     @property
     def name(self) -> str:
-        """The region in words: ``wall of tooth 11``."""
-        return f"{self.kind} of tooth {self.tooth}" if self.tooth else self.kind
+        """The region in words: ``wall of tooth 11``, or ``wall 2 of tooth 11``."""
+        kind = f"{self.kind} {self.number}" if self.number else self.kind
+        return f"{kind} of tooth {self.tooth}" if self.tooth else kind
 
     def sound(self) -> Region:
         """The region itself.
@@ -266,7 +271,18 @@ def regions_from_case(
                 pins=pins,
             )
         )
-    return tuple(regions), tuple(lines.values())
+    return _numbered(regions), tuple(lines.values())
+
+
+def _numbered(regions: Sequence[Region]) -> tuple[Region, ...]:
+    """Regions with a number each where a tooth has several of a kind."""
+    total, seen = Counter((r.kind, r.tooth) for r in regions), Counter[tuple[str, int]]()
+    numbered = []
+    for region in regions:
+        key = (region.kind, region.tooth)
+        seen[key] += 1
+        numbered.append(replace(region, number=seen[key]) if total[key] > 1 else region)
+    return tuple(numbered)
 
 
 def _known(tooth: int, neighbour: bool, abutments: Sequence[int], where: str) -> None:

@@ -22,7 +22,7 @@ from pinseat.survey.contradictions import contradictions, mirrored, missing, sol
 from pinseat.survey.draw import allowance_rad, window_of
 from pinseat.survey.edits import Named, apply_edits
 from pinseat.survey.find import Expected, Standing, find_pins, with_scanner
-from pinseat.survey.model import PinFit, Rejected, SurveyResult
+from pinseat.survey.model import PinFit, RegionNote, Rejected, SurveyResult
 from pinseat.survey.plan import best_after, plan_for
 from pinseat.survey.surface import Surface
 
@@ -222,22 +222,31 @@ def _finish(
 ) -> SurveyResult:
     """What scan and readings share: draw window, contact faces, findings."""
     window = window_of(field, case.abutments)
+    regions: tuple[RegionNote, ...] = ()
+    grown: list[Finding] = []
+    cut = ""
+    if surface is not None and (case.regions or case.margins):
+        from pinseat.survey.guides import narrowed  # most cases pick none: they start without it
+
+        window, regions, grown, cut = narrowed(case, surface.mesh, field, window)
     counted = checks.count_findings(field, case.abutments, rejected)
     if any(finding.verdict == "stop" for finding in counted):
         blind = (*blind, "all the pins the case states")
     splay = checks.splay_finding(field, window, better)
-    draw = checks.draw_finding(window, better, splay)
+    draw = checks.draw_finding(window, better, splay, cut)
     return SurveyResult(
         field=field,
         fits=fits,
         rejected=tuple(rejected),
         window=window,
+        regions=regions,
         faces=faces_of(case, field, window.centre, surface),
         blind=blind,
         findings=(
             draw,
             *([splay] if splay is not None else []),
             *counted,
+            *grown,
             *found,
         ),
     )

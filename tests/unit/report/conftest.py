@@ -99,7 +99,14 @@ def invented_survey(pins: dict[int, int], *, size_deg: float = 0.84, basis: str 
         else np.zeros((0, 2))
     )
     window = DrawWindow(
-        np.array([0.0, 0.0, 1.0]), size_deg, 0.14, outline, names[:2], dict.fromkeys(names, 1.62)
+        np.array([0.0, 0.0, 1.0]),
+        size_deg,
+        0.14,
+        outline,
+        names[:2],
+        dict.fromkeys(names, 1.62),
+        2.0 * max(-size_deg, 0.0),
+        {},
     )
     findings = [
         Finding(
@@ -143,7 +150,7 @@ def invented_survey(pins: dict[int, int], *, size_deg: float = 0.84, basis: str 
     fits = tuple(PinFit(name, 9.1, 0.81, 640, 0.12, 0.11, False) for name in names)
     rejected = (Rejected(np.zeros(3), "a cusp: 4.1 mm wide"), Rejected(np.zeros(3), "a speck: 0.3 mm tall"))
     blind = () if basis == "scan" else ("splay of pin 11-1 against 22-1 out of their plane",)
-    return SurveyResult(field, fits, rejected, window, faces, blind, tuple(findings))
+    return SurveyResult(field, fits, rejected, window, (), faces, blind, tuple(findings))
 
 
 def invented_casting() -> CastingResult:

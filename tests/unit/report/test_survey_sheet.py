@@ -22,6 +22,7 @@ from pinseat.report.survey_parts import UndercutPart
 from pinseat.report.survey_picture import letter, survey_colours, survey_picture
 from pinseat.report.survey_sheet import write_survey_sheet
 from pinseat.report.survey_words import draw_words, headline, sheet_words
+from pinseat.survey.measure import Measure
 
 META = {"code": "0.1.0", "input": "5d1f3c77"}
 HOSTILE = '#panic() $x$ *b* _i_ "q" \\ <a> @b // = Überbrückung Мост γέφυρα ' + "y" * 230
@@ -44,15 +45,22 @@ class Patch:
 
 
 @dataclass(frozen=True)
-class Reading:
-    where: str
-    says: str
-    value: float
-    u: float
-    unit: str
-    limit: float | None = None
-    at_least: bool = True
-    verdict: str | None = None
+class Under:
+    deepest_mm: float
+    area_mm2: float
+    volume_mm3: float
+
+
+def reading(where, says, value, u, unit, limit=None, at_least=True) -> Measure:
+    return Measure("survey." + says.split()[0], where, says, value, u, unit, limit, at_least, "a bench rule")
+
+
+def judged(measures) -> list[Finding]:
+    return [
+        Finding(m.code, m.where, m.says, m.verdict, m.value, m.u, m.unit, m.limit, m.limit_source)
+        for m in measures
+        if m.verdict is not None
+    ]
 
 
 def undercut_of(mesh) -> UndercutPart:
@@ -69,14 +77,18 @@ def patch(mesh, tooth: int, low: float, high: float, doubt: str = "") -> Patch:
 
 
 def extras(mesh) -> dict[str, object]:
+    regions = [patch(mesh, 11, -12.0, -4.0), patch(mesh, 22, 4.0, 25.0, "its border leaks")]
+    measures = [
+        reading("11", "usable wall height", 2.94, 0.1, "mm"),
+        reading("11", "convergence of the walls", 7.2, 0.9, "deg", 10.0, False),
+        reading("pin 11-2", "tooth left beside the pin", 0.83, 0.06, "mm", 1.0),
+    ]
+    under = (Under(0.0, 0.0, 0.0), Under(0.25, 12.5, 1.25))
     return {
-        "undercut": undercut_of(mesh),
-        "regions": [patch(mesh, 11, -12.0, -4.0), patch(mesh, 22, 4.0, 25.0, "its border leaks")],
-        "measures": [
-            Reading("11", "usable wall height", 2.94, 0.1, "mm"),
-            Reading("11", "convergence of the walls", 7.2, 0.9, "deg", 10.0, False, "clear"),
-            Reading("pin 11-2", "tooth left beside the pin", 0.83, 0.06, "mm", 1.0, True, "stop"),
-        ],
+        "undercut": replace(undercut_of(mesh), regions=under),
+        "regions": regions,
+        "measures": measures,
+        "findings": judged(measures),
     }
 
 
@@ -88,6 +100,7 @@ def run(folder, made, **more):
 
 def words(made, **more):
     given = {"undercut": None, "regions": (), "measures": (), **more}
+    given["closer"] = given.pop("findings", ())
     return sheet_words(made.case, made.scan, made.survey, META, made.mesh, **given)
 
 
@@ -104,7 +117,12 @@ def test_one_page_whatever_the_case(name: str, request, tmp_path) -> None:
 
 def test_one_page_with_more_than_fits(twelve, tmp_path) -> None:
     more = extras(twelve.mesh)
-    crowd = {**more, "regions": more["regions"] * 20, "measures": more["measures"] * 20}
+    crowd = {
+        "undercut": replace(more["undercut"], regions=more["undercut"].regions * 20),
+        "regions": more["regions"] * 20,
+        "measures": more["measures"] * 20,
+        "findings": more["findings"] * 20,
+    }
     assert page_count(run(tmp_path, twelve, **crowd)[0].read_bytes()) == 1
 
 
@@ -224,16 +242,13 @@ def test_letters_go_on_after_z() -> None:
     assert not any(set(word) & set("IO") for word in many)
 
 
-def test_region_table_adds_up_its_triangles(home) -> None:
-    more = extras(home.mesh)
-    rows = words(home, **more)["regions"]
+def test_region_table_holds_each_region_against_the_limit(home) -> None:
+    rows = words(home, **extras(home.mesh))["regions"]
     assert [(row["letter"], row["name"]) for row in rows] == [("A", "11 (8) wall"), ("B", "22 (10) wall")]
     inner, outer = rows
-    assert inner["under"][1] == "0.0"
-    assert outer["under"][1] == f"{0.1 * len(more['regions'][1].faces):.1f}"
+    assert (inner["under"][1], outer["under"][1], outer["fill"][1]) == ("0.0", "12.5", "1.2")
     assert (inner["against"], outer["against"]) == ("within", "beyond")
-    deepest = more["undercut"].map.depth_mm[home.mesh.faces[more["regions"][1].faces]].max()
-    assert outer["deepest"][1] == f"{1000.0 * deepest:.0f}"
+    assert outer["deepest"][1] == "250"
     assert outer["doubt"] == "its border leaks"
 
 
@@ -337,7 +352,8 @@ def test_words_of_a_person_are_never_read_as_markup(home, tmp_path) -> None:
     hostile = home.case.model_copy(update={"title": HOSTILE, "number": "#7 $"})
     made = replace(home, case=hostile)
     more = extras(home.mesh)
-    more["measures"] = [Reading(HOSTILE, HOSTILE, 1.0, 0.1, "mm", 2.0, True, "stop")]
+    more["measures"] = [reading(HOSTILE, HOSTILE, 1.0, 0.1, "mm", 2.0)]
+    more["findings"] = judged(more["measures"])
     run(tmp_path, made, **more)
     plain = tidy(words(made, **more))
     plain["picture"] = {"file": "/figures/survey-picture.svg", "alt": HOSTILE, "caption": HOSTILE}
