@@ -6,13 +6,13 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
-from pinseat.case.teeth import arch, arch_position, side
-from pinseat.ledger.pins import PinField, frame
+from pinseat.ledger.pins import PinField
 from pinseat.mesh.colour import PLASTER, Colours
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.shade import Picture, shade
 from pinseat.report import style
 from pinseat.report.labels import assign, ports_around
+from pinseat.report.orientation import upwards
 
 LEAN_OF_VIEW_DEG = 38.0
 """The eye stands off the draw by this much, so that pins are seen standing and not as dots."""
@@ -83,42 +83,6 @@ def pin_colours(mesh: Mesh, field: PinField, ground: Colours | None = None) -> C
         across = np.linalg.norm(away[near] - along[near, None] * pin.axis, axis=1)
         colours[near[across < 0.5 * pin.diameter_mm + 0.12]] = COPPER
     return colours
-
-
-def upwards(mesh: Mesh, field: PinField, draw: style.Array) -> style.Array:
-    """Which way is up on the page: the patient's right is on the left, as one looks at the teeth.
-
-    Taken from the order of the teeth where two or more carry pins, else from the scan's longer side.
-
-    Parameters
-    ----------
-    mesh : Mesh
-    field : PinField
-    draw : (3,) array
-
-    Returns
-    -------
-    (3,) array
-        Unit vector across the draw.
-    """
-    teeth = sorted({pin.tooth for pin in field.pins}, key=arch_position)
-    across = frame(draw)
-    if len(teeth) < 2:
-        flat = mesh.vertices[:: max(len(mesh.vertices) // 5000, 1)] @ across.T
-        along = np.linalg.svd(flat - flat.mean(axis=0), full_matrices=False)[2][0]
-        flat_up = np.array([-along[1], along[0]])
-    else:
-        first, last = (
-            np.mean([across @ pin.foot for pin in field.pins if pin.tooth == tooth], axis=0)
-            for tooth in (teeth[0], teeth[-1])
-        )
-        along = last - first
-        flat_up = np.array([-along[1], along[0]])
-        if side(teeth[0]) == side(teeth[-1]):
-            forward = -along if side(teeth[0]) == "left" else along
-            flat_up = forward if arch(teeth[0]) == "upper" else -forward
-    up = flat_up @ across
-    return np.asarray(up / np.linalg.norm(up))
 
 
 def label(picture: Picture, names: list[str], points: style.Array, width_mm: float = 166.0) -> Figure:

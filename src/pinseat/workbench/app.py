@@ -31,13 +31,15 @@ from pinseat.case.edit import Change, ConflictError, Draft
 from pinseat.case.files import inside, new_case, plainly, sha256_of, sync_folder
 from pinseat.case.trouble import UNFILLED
 from pinseat.errors import CaseError, PinseatError, WorkbenchError
+from pinseat.plating.charge import KIND
 from pinseat.workbench import forms, pages
+from pinseat.workbench.bench_log import typed_entry
 from pinseat.workbench.desk import Desk, free_name
 from pinseat.workbench.guard import App, Door, Guard, TooLargeError, limited
 from pinseat.workbench.hands import RefusedError
 from pinseat.workbench.kit import Kit
 from pinseat.workbench.overlay import overlay
-from pinseat.workbench.sheet import refused
+from pinseat.workbench.sheet import pieces_of, refused
 
 LARGEST_SCAN = 600_000_000
 """Bytes of a scan or a zip that may be sent: about ten times a large arch scan."""
@@ -126,6 +128,7 @@ class _Routes:
             Route("/import", self.take_in, methods=["POST"]),
             *(Route(f"/case/{{case}}/{path}", call) for path, call in get.items()),
             *(Route(f"/case/{{case}}/{path}", call, methods=["POST"]) for path, call in post.items()),
+            Route("/favicon.ico", self.nothing),
             Route("/kit/three.js", self.three),
             Route("/kit/serif.ttf", self.serif),
             Route("/kit/fonts.css", self.fonts),
@@ -134,6 +137,10 @@ class _Routes:
         ]
 
     # what is shown
+
+    async def nothing(self, request: Request) -> Response:
+        """Browsers ask for a sign of the site by themselves; there is none."""
+        return Response(status_code=204)
 
     async def front(self, request: Request) -> Response:
         """The case, or the list of cases."""
@@ -284,10 +291,12 @@ class _Routes:
 
     async def log(self, request: Request) -> Response:
         """Enter a line in the bench log; when this answers, it is on the disk."""
-        folder = self.desk.folder(request.path_params["case"])
-        entry = _entry(await _json(request))
-        done = await asyncio.to_thread(log.append, folder, entry)
-        self.desk.touch(folder)
+        view = self.desk.view(request.path_params["case"])
+        entry = typed_entry(await _json(request), pieces_of(view))
+        done = await asyncio.to_thread(log.append, view.folder, entry)
+        self.desk.touch(view.folder)
+        if entry.kind == KIND and view.payload("programme") is not None and not view.running:
+            self.desk.runs.start(view.folder, "programme")
         return JSONResponse({"entered": done.model_dump(mode="json")})
 
     async def scan(self, request: Request) -> Response:
@@ -411,25 +420,6 @@ def _change(one: Any) -> Change:
     if value is not None and not isinstance(value, dict):
         raise HTTPException(400, "only an item can be added whole")
     return Change(place, value)
-
-
-def _entry(asked: dict[str, Any]) -> log.Entry:
-    words = {
-        key: str(asked.get(key, "")).strip()
-        for key in ("kind", "who", "instrument", "calibrated", "lot", "note")
-    }
-    typed = str(asked.get("value", "")).strip()
-    held: dict[str, Any] = dict(words)
-    if typed:
-        held["reading"] = {"value": typed, "unit": str(asked.get("unit", "")).strip()}
-        if not held["reading"]["unit"]:
-            raise WorkbenchError("a reading needs its unit", value=typed, do="type it beside: mA, g, mm")
-    if not words["kind"]:
-        raise WorkbenchError("a line of the log says what was done", do="choose what it is")
-    try:
-        return log.Entry.model_validate(held)
-    except ValueError:
-        raise WorkbenchError("this is not a number", value=typed, limit="a number such as 18,42") from None
 
 
 async def _receive(request: Request, folder: Path) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -65,36 +66,18 @@ def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
 
 
-def timers(view: View) -> list[tuple[str, float]]:
-    """Names and minutes of the clock at the chair, from the impression's timetable when there is one."""
-    payload = view.payload("impression") or {}
-    for key in ("timetable", "timers", "times"):
-        held = payload.get(key)
-        if isinstance(held, list) and held and isinstance(held[0], Mapping):
-            found = [_timer(one) for one in held]
-            return [one for one in found if one is not None]
-    return []
+def timers(view: View) -> list[tuple[str, float, str]]:
+    """What is to be done when, in minutes from the start, with a note: the timetable of the impression."""
+    held = (view.payload("impression") or {}).get("timetable", [])
+    found = []
+    for one in held:
+        minutes = numbers.number(one.get("at_min"))
+        if minutes is not None and math.isfinite(minutes):
+            found.append((str(one.get("do", "")), minutes, str(one.get("note", ""))))
+    return found
 
 
-def _timer(one: Mapping[str, Any]) -> tuple[str, float] | None:
-    name = next(
-        (str(one[key]) for key in ("what", "name", "do", "says") if isinstance(one.get(key), str)), ""
-    )
-    for key, scale in (
-        ("end_min", 1.0),
-        ("at_min", 1.0),
-        ("until_min", 1.0),
-        ("minutes", 1.0),
-        ("end_s", 1 / 60),
-        ("at_s", 1 / 60),
-    ):
-        value = numbers.number(one.get(key))
-        if value is not None and name:
-            return name, value * scale
-    return None
-
-
-def _clock(found: list[tuple[str, float]]) -> Markup:
+def _clock(found: list[tuple[str, float, str]]) -> Markup:
     items = [
         tag(
             "li",
@@ -102,7 +85,7 @@ def _clock(found: list[tuple[str, float]]) -> Markup:
             tag("span", with_u(minutes, None, "min", 1)),
             data_minutes=f"{minutes:.4f}",
         )
-        for name, minutes in found
+        for name, minutes, note in found
     ]
     return tag(
         "section",

@@ -71,22 +71,10 @@ class Draughtsman:
             atomic_write(path, data)
         return name
 
-    def up(self, folder: Path) -> list[float] | None:
-        """Which way is up on a page when looking along the draw; None where the pins do not tell."""
-        try:
-            found = rebuild(SurveyResult, results.read_result(folder, "survey").payload)
-        except (CaseError, KeyError, TypeError, ValueError):
-            return None
-        if len({pin.tooth for pin in found.field.pins}) < 2:
-            return None
-        from pinseat.report.arch import upwards
-
-        none = Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32))
-        return [float(x) for x in upwards(none, found.field, found.window.centre)]
-
     def _name(self, folder: Path, what: str) -> str:
         if what == "undercut":
-            key = results.input_hash(_scan_state(folder), results.read_result(folder, "survey").meta["input"])
+            survey = results.read_result(folder, "survey").meta["input"]
+            key = results.input_hash(_scan_state(folder), survey, _undercut_limit(folder))
         else:
             key = _scan_state(folder) if what == "scan" else _file_state(files.inside(folder, what))
         return f"{what.replace('/', '-')}.{key[:16]}.bin"
@@ -112,15 +100,25 @@ class Draughtsman:
         self._held = (self._held[0], mesh, surveyed)
         found = rebuild(SurveyResult, results.read_result(folder, "survey").payload)
         depth = undercut_map(surveyed, found.window.centre).depth_mm
-        limit = value("drawing.undercut_um")
+        limit_um, source = _undercut_limit(folder)
         said = {
             "title": "Undercut along the draw",
             "unit": "um",
-            "limit": limit.value,
-            "limit_source": f"{limit.reference} ({limit.basis})",
+            "limit": limit_um,
+            "limit_source": source,
             "worst": "largest",
         }
-        return numbers(1e3 * depth, said, limit.value)
+        return numbers(1e3 * depth, said, limit_um)
+
+
+def _undercut_limit(folder: Path) -> tuple[float, str]:
+    """The depth that decides, in um: as the closer look took it, else an assumed one."""
+    try:
+        note = results.read_result(folder, "survey_sheet").payload["undercut"]
+        return 1e3 * float(note["limit_mm"]), str(note["limit_source"])
+    except (CaseError, KeyError, TypeError, ValueError):
+        limit = value("drawing.undercut_um")
+        return limit.value, f"{limit.reference} ({limit.basis})"
 
 
 def surface(mesh: Mesh) -> bytes:

@@ -73,11 +73,11 @@ class Work:
         self.answers.write(json.dumps(what) + "\n")
         self.answers.flush()
 
-    def do_look(self, number: int, folder: str) -> dict[str, Any]:
-        """How each step stands, and which way is up on a page."""
+    def do_look(self, number: int, folder: str) -> list[dict[str, Any]]:
+        """How each step stands."""
         from pinseat.chain.look import look
 
-        return {"steps": [asdict(one) for one in look(Path(folder))], "up": self.drawing.up(Path(folder))}
+        return [asdict(one) for one in look(Path(folder))]
 
     def do_draw(self, number: int, folder: str, what: str) -> str:
         """Make something to draw."""

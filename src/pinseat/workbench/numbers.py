@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
 from typing import Any
 
 from markupsafe import Markup
 
 from pinseat import reference
-from pinseat.case.log import Entry
 from pinseat.case.results import Stored
 from pinseat.errors import ReferenceValueError
 from pinseat.ledger.findings import Finding
@@ -50,7 +48,7 @@ def number(value: Any) -> float | None:
 
 
 def short(value: float, unit: str) -> str:
-    """A limit without needless digits.
+    """A number without needless digits.
 
     Examples
     --------
@@ -442,39 +440,3 @@ def values_used(stored: Stored | None) -> Markup | None:
         ),
         class_="more",
     )
-
-
-def plating_clock(payload: Plain | None, entries: Sequence[Entry]) -> Markup | None:
-    """Time plated so far and time to go, from the log and the programme."""
-    hours = _programme_h(payload)
-    started, held_h = None, 0.0
-    for one in entries:
-        at = _moment(one.time)
-        if one.kind in ("plating starts", "plating goes on") and started is None:
-            started = at
-        elif one.kind in ("plating pauses", "power cut", "plating ends") and started is not None:
-            held_h += (at - started).total_seconds() / 3600.0
-            started = None
-    if started is None and held_h == 0.0:
-        return None
-    return tag(
-        "p",
-        "Plating clock ",
-        class_="clock",
-        id="plating-clock",
-        data_since=started.isoformat() if started is not None else None,
-        data_held=f"{held_h:.6f}",
-        data_wanted=f"{hours:.6f}" if hours is not None else None,
-    )
-
-
-def _programme_h(payload: Plain | None) -> float | None:
-    for key in ("duration_h", "time_h", "until_h", "hours_h", "total_h"):
-        value = number((payload or {}).get(key))
-        if value is not None and math.isfinite(value):
-            return value
-    return None
-
-
-def _moment(text: str) -> datetime:
-    return datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(UTC)

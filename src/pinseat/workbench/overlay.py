@@ -5,10 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+import numpy as np
+
 from pinseat.case.files import inside
 from pinseat.case.lines import Place
-from pinseat.case.teeth import to_universal
+from pinseat.case.rebuild import rebuild
+from pinseat.case.teeth import arch, to_universal
 from pinseat.errors import CaseError
+from pinseat.ledger.pins import PinField
+from pinseat.mesh.model import Mesh
+from pinseat.report.orientation import upwards
 from pinseat.workbench import forms
 from pinseat.workbench.sheet import View
 from pinseat.workbench.words import plain
@@ -39,7 +45,8 @@ def overlay(view: View) -> dict[str, Any]:
     return {
         "scan": scan,
         "draw": survey["window"]["centre"] if survey is not None else None,
-        "up": view.up,
+        "up": _up(survey),
+        "arch": _arch(survey),
         "pins": _pins(survey, universal),
         "contacts": _contacts(survey, universal),
         "maps": maps,
@@ -47,6 +54,21 @@ def overlay(view: View) -> dict[str, Any]:
         "marks": list(_marks(document)),
         "teeth": _teeth(document),
     }
+
+
+def _up(survey: Mapping[str, Any] | None) -> list[float] | None:
+    """Which way is up on a page when looking along the draw; None where the pins do not tell."""
+    if survey is None:
+        return None
+    field = rebuild(PinField, survey["field"])
+    if len({pin.tooth for pin in field.pins}) < 2:
+        return None
+    nothing = Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32))
+    return [float(x) for x in upwards(nothing, field, np.array(survey["window"]["centre"]))]
+
+
+def _arch(survey: Mapping[str, Any] | None) -> str:
+    return arch(survey["field"]["pins"][0]["tooth"]) if survey is not None else "upper"
 
 
 def _scan(view: View) -> str:

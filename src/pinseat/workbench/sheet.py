@@ -11,7 +11,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from pinseat.case import edit, log, results
+from pinseat.case import edit, results
 from pinseat.case.edit import Draft
 from pinseat.case.results import Stored
 from pinseat.case.teeth import to_universal
@@ -20,9 +20,10 @@ from pinseat.errors import CaseError, PinseatError
 from pinseat.ledger.findings import Finding
 from pinseat.report.rounding import typeset, with_u
 from pinseat.workbench import forms, numbers
+from pinseat.workbench.bench_log import bench_log
 from pinseat.workbench.hands import Run
 from pinseat.workbench.html import tag
-from pinseat.workbench.words import MARKS, NO_FACT, ORDER, STEPS, home, step_question, step_title
+from pinseat.workbench.words import BRIDGE, MARKS, NO_FACT, ORDER, STEPS, home, step_question, step_title
 
 Part = tuple[str, Markup]
 
@@ -39,8 +40,6 @@ class View:
     standing : sequence of mapping, or None
         From :func:`pinseat.chain.look.look`; None while that is not known.
     run : Run or None
-    up : (3,) sequence or None
-        Which way is up on a page when looking along the draw.
     trouble : str
         Why it is not known how the steps stand.
     """
@@ -49,7 +48,6 @@ class View:
     folder: Path
     standing: Sequence[Mapping[str, Any]] | None = None
     run: Run | None = None
-    up: Sequence[float] | None = None
     trouble: str = ""
     _read: dict[str, Stored | None] = field(default_factory=dict)
 
@@ -57,11 +55,6 @@ class View:
     def draft(self) -> Draft:
         """What is stated."""
         return edit.read_draft(self.folder)
-
-    @cached_property
-    def entries(self) -> tuple[log.Entry, ...]:
-        """The bench log."""
-        return log.read(self.folder).entries
 
     @cached_property
     def steps(self) -> list[str]:
@@ -111,6 +104,11 @@ class View:
                 continue  # written by another release
         return sorted(found, key=lambda one: ORDER.get(one.verdict, 9))
 
+    @property
+    def running(self) -> bool:
+        """Whether it is being computed now."""
+        return self.run is not None and self.run.state == "running"
+
     def files(self, step: str) -> list[str]:
         """Files of a step that are there."""
         named = (self.payload(step) or {}).get("files", [])
@@ -134,7 +132,7 @@ def parts(view: View) -> list[Part]:
         ("sheet-bridge", bridge(view)),
         *((f"sheet-{step}", section(view, step)) for step in view.steps),
         ("sheet-other", other(view)),
-        ("sheet-log", bench_log(view)),
+        ("sheet-log", bench_log(view.folder, view.payload("programme"), pieces_of(view))),
         ("sheet-handover", handover(view)),
     ]
 
@@ -221,7 +219,8 @@ def running(view: View) -> Markup:
     elif run is not None and run.state == "stopped":
         said = tag("span", "Stopped.", class_="doing")
     ready = not view.draft.troubles
-    fresh = bool(view.standing) and all(view.state(step) == "holds" for step in view.steps)
+    refused = run.refused if run is not None else {}
+    fresh = bool(view.standing) and all(view.state(step) == "holds" or step in refused for step in view.steps)
     words = "All up to date" if fresh else "Run"
     return tag(
         "span",
@@ -233,7 +232,7 @@ def running(view: View) -> Markup:
             id="run",
             class_="accent",
             disabled=not ready or fresh,
-            data_until="report",
+            data_until="",
         ),
         class_="run",
     )
@@ -315,7 +314,7 @@ def bridge(view: View) -> Markup:
         tag("h2", "The bridge", id="head-bridge"),
         tag("p", "Which teeth, which holes, which pins. Change any of it at any time.", class_="question"),
         _troubles(view),
-        [forms.part(key, document) for key in ("number", "title", "notation", "missing")],
+        tag("div", [forms.part(key, document) for key in BRIDGE if key != "abutments"], class_="facts"),
         forms.part("abutments", document),
         _universal(document),
         tag("div", _drop_box(view), class_="row"),
@@ -394,6 +393,8 @@ def section(view: View, step: str) -> Markup:
 
 def _state_line(view: View, step: str) -> Markup | None:
     state, needs = view.state(step), view.needs(step)
+    if view.run is not None and step in view.run.refused and state != "holds":
+        return tag("p", view.run.refused[step], class_="state needs", role="alert")
     if state == "none":
         if view.draft.troubles:
             words = "Not computed yet: the case still needs " + _still_needed(view)
@@ -413,7 +414,7 @@ def _state_line(view: View, step: str) -> Markup | None:
 
 
 def _until(view: View, step: str) -> Markup | None:
-    if view.draft.troubles or (view.run is not None and view.run.state == "running"):
+    if view.draft.troubles or view.running:
         return None
     return tag("button", "Run as far as this", type="button", data_until=step)
 
@@ -442,37 +443,34 @@ def findings_list(found: Sequence[Finding]) -> Markup | None:
 def _finding(one: Finding) -> Markup:
     number = limit = None
     if one.value is not None:
-        number = tag("span", with_u(one.value, one.uncertainty, one.unit), class_="value")
+        words = (
+            with_u(one.value, one.uncertainty, one.unit)
+            if one.uncertainty
+            else numbers.short(one.value, one.unit)
+        )
+        number = tag("span", words, class_="value")
     if one.limit is not None:
         limit = tag("span", f"limit {numbers.short(one.limit, one.unit)}", class_="limit")
+    figures_ = None
+    if number or limit or one.limit_source:
+        figures_ = tag("div", number, limit, numbers.basis("computed", one.limit_source), class_="figures")
     return tag(
         "li",
         tag("span", MARKS[one.verdict], class_=f"mark {_word(one.verdict)}", aria_hidden="true"),
         tag(
             "div",
-            tag(
-                "p",
-                tag("strong", one.verdict),
-                f" · {one.where}" if one.where else None,
-                tag(
-                    "span",
-                    number,
-                    " " if number else None,
-                    limit,
-                    numbers.basis("computed", one.limit_source),
-                    class_="figures",
-                )
-                if number or limit
-                else None,
-            ),
+            tag("p", tag("strong", one.verdict), f" · {one.where}" if one.where else None),
             tag("p", typeset(one.says)),
-            tag("p", one.do[:1].upper() + one.do[1:] + ("" if one.do.endswith(".") else "."), class_="do")
-            if one.do
-            else None,
+            tag("p", _sentence(one.do), class_="do") if one.do else None,
         ),
+        figures_,
         class_="finding",
         data_where=one.where or None,
     )
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
 
 
 def figures(view: View, step: str) -> Markup | None:
@@ -525,9 +523,7 @@ def other(view: View) -> Markup:
     keys = [
         key
         for key in forms.schema()["properties"]
-        if key not in NO_FACT
-        and not home(key, view.steps)
-        and key not in ("number", "title", "notation", "missing", "abutments")
+        if key not in NO_FACT and not home(key, view.steps) and key not in BRIDGE
     ]
     if not keys:
         return tag("section", hidden=True)
@@ -539,109 +535,10 @@ def other(view: View) -> Markup:
     )
 
 
-def bench_log(view: View) -> Markup:
-    """What was done and read at the bench, and a line for the next entry."""
-    try:
-        entries = view.entries
-        trouble = None
-    except CaseError as error:
-        entries, trouble = (), tag("p", str(error), class_="needs", role="alert")
-    rows = [
-        tag(
-            "tr",
-            tag("td", tag("time", one.time.replace("T", " ")[:16], datetime=one.time)),
-            tag("td", one.kind),
-            tag("td", _reading(one), class_="num"),
-            tag(
-                "td",
-                "; ".join(filter(None, (one.note, one.lot and f"lot {one.lot}", _instrument(one), one.who))),
-            ),
-        )
-        for one in reversed(entries[-60:])
-    ]
-    return tag(
-        "section",
-        tag("h2", "Bench log", id="head-log"),
-        tag("p", "Written down for good the moment it is entered; times in UTC.", class_="question"),
-        trouble,
-        numbers.plating_clock(view.payload("plating"), entries),
-        _log_form(),
-        tag(
-            "div",
-            tag(
-                "table",
-                tag(
-                    "thead",
-                    tag("tr", [tag("th", word, scope="col") for word in ("time", "what", "reading", "more")]),
-                ),
-                tag("tbody", rows),
-                class_="log",
-            ),
-            class_="wide",
-            tabindex="0",
-            role="group",
-            aria_label="entries of the bench log, newest first",
-        )
-        if rows
-        else tag("p", "Nothing entered yet.", class_="none"),
-        aria_labelledby="head-log",
-    )
-
-
-KINDS = (
-    "current",
-    "voltage",
-    "weight",
-    "temperature",
-    "reading",
-    "inspection",
-    "batch",
-    "plating starts",
-    "plating pauses",
-    "plating goes on",
-    "plating ends",
-    "power cut",
-    "note",
-)
-
-
-def _log_form() -> Markup:
-    def entry(name: str, words: str, **more: Any) -> Markup:
-        return tag(
-            "label", tag("span", words), tag("input", name=name, type="text", autocomplete="off", **more)
-        )
-
-    return tag(
-        "form",
-        tag("label", tag("span", "what"), tag("select", [tag("option", one) for one in KINDS], name="kind")),
-        entry("value", "reading", inputmode="decimal", size=8),
-        entry("unit", "unit", size=5, list="units"),
-        tag(
-            "datalist",
-            [tag("option", value=one) for one in ("mA", "V", "g", "degC", "mm", "um", "min")],
-            id="units",
-        ),
-        entry("instrument", "instrument", size=12),
-        entry("calibrated", "calibrated", size=10, placeholder="when, by what"),
-        entry("lot", "lot", size=8),
-        entry("who", "who", size=6),
-        entry("note", "note", size=24),
-        tag("button", "Enter", type="submit", class_="accent"),
-        id="log-form",
-        class_="log-form",
-    )
-
-
-def _reading(one: log.Entry) -> str:
-    return f"{one.reading.value:g} {one.reading.unit}" if one.reading is not None else ""
-
-
-def _instrument(one: log.Entry) -> str:
-    if not one.instrument:
-        return ""
-    return one.instrument + (
-        f", calibrated {one.calibrated}" if one.calibrated else ", calibration not stated"
-    )
+def pieces_of(view: View) -> list[str]:
+    """Names of the plated pieces."""
+    shares = (view.payload("plating") or {}).get("shares", [])
+    return [str(one["name"]) for one in shares]
 
 
 def handover(view: View) -> Markup:

@@ -5,7 +5,8 @@ import pytest
 
 from pinseat.ledger.pins import Pin, PinField
 from pinseat.mesh.model import Mesh
-from pinseat.report.arch import COPPER, arch_picture, pin_colours, upwards
+from pinseat.report.arch import COPPER, arch_picture, pin_colours
+from pinseat.report.orientation import upwards
 from pinseat.report.style import look
 
 DRAW = np.array([0.0, 0.0, 1.0])

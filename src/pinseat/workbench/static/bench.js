@@ -45,10 +45,11 @@ function busy(box) {
 function exchange(box, html) {
   const one = document.activeElement;
   const key = box.contains(one) ? one.dataset?.place || one.id || one.name : "";
-  const typed = new Map([...box.querySelectorAll("form [name]")].map((f) => [f.name, f.value]));
+  const named = (f) => `${f.form.ariaLabel} ${f.name}`;
+  const typed = new Map([...box.querySelectorAll("form [name]")].map((f) => [named(f), f.value]));
   const open = new Set([...box.querySelectorAll("details[open] > summary")].map((s) => s.textContent));
   box.innerHTML = html;
-  for (const f of box.querySelectorAll("form [name]")) if (typed.get(f.name)) f.value = typed.get(f.name);
+  for (const f of box.querySelectorAll("form [name]")) if (typed.get(named(f))) f.value = typed.get(named(f));
   for (const s of box.querySelectorAll("details > summary")) {
     if (open.has(s.textContent)) s.parentElement.open = true;
   }
@@ -241,14 +242,14 @@ async function run(until) {
 }
 
 document.addEventListener("submit", async (event) => {
-  if (event.target.id !== "log-form") return;
+  if (!event.target.classList.contains("log-form")) return;
   event.preventDefault();
   const form = event.target, said = Object.fromEntries(new FormData(form));
   try {
     await ask("log", said);
-    for (const name of ["value", "note"]) form.elements[name].value = "";
+    for (const one of form.elements) if (one.type === "text" && !["instrument", "calibrated", "lot", "who"].includes(one.name)) one.value = "";
     await refresh();
-    form.isConnected ? null : at("log-form")?.elements.value.focus();
+    [...document.querySelectorAll(".log-form")].find((one) => one.ariaLabel === form.ariaLabel)?.querySelector("input")?.focus();
   } catch (error) {
     tellError(error);
   }
@@ -635,19 +636,21 @@ function clock() {
   clearInterval(ticking);
   const box = at("plating-clock");
   if (!box) return;
+  const last = Date.parse(box.dataset.last), running = box.dataset.running === "yes";
+  const left = box.dataset.left.split(" ").filter(Boolean).map(Number);
+  const words = (h) => `${Math.floor(h)} h ${String(Math.floor((h % 1) * 60)).padStart(2, "0")} min`;
+  const wall = (h) => new Date(Date.now() + h * 3.6e6).toLocaleString([], { weekday: "short", hour: "2-digit", minute: "2-digit" });
   const tick = () => {
-    const since = box.dataset.since ? Date.parse(box.dataset.since) : 0;
-    const hours = Number(box.dataset.held) + (since ? (Date.now() - since) / 3.6e6 : 0);
-    const wanted = box.dataset.wanted ? Number(box.dataset.wanted) : null;
-    const words = (h) => `${Math.floor(h)} h ${String(Math.floor((h % 1) * 60)).padStart(2, "0")} min`;
-    let text = `Plated ${words(hours)}${since ? "" : " (standing still)"}`;
-    if (wanted !== null) {
-      const left = wanted - hours;
-      text += left > 0 ? `; ${words(left)} to go${since ? `, until ${new Date(Date.now() + left * 3.6e6).toLocaleString([], { weekday: "short", hour: "2-digit", minute: "2-digit" })}` : ""}` : "; time is up: look at it, then stop the current";
-      box.classList.toggle("due", left <= 0);
-      if (left <= 0 && since && !state.rung) { state.rung = true; ring(); }
+    const gone = running ? (Date.now() - last) / 3.6e6 : 0;
+    let text = `On for ${words(Number(box.dataset.on) + gone)}${running ? "" : ", standing still"}.`;
+    if (left.length) {
+      const [least, most] = [left[0] - gone, left.at(-1) - gone];
+      const until = running && least > 0 ? `, ${wall(least)} to ${wall(most)}` : "";
+      text += least > 0 ? ` ${words(least)} to ${words(most)} to go${until}.` : most > 0 ? " It may be done: look at it now." : " Time is up: switch off, and log it.";
+      box.classList.toggle("due", least <= 0);
+      if (running && least <= 0 && state.rung !== box.dataset.last) { state.rung = box.dataset.last; ring(); }
     }
-    box.textContent = text;
+    if (box.textContent !== text) box.textContent = text;
   };
   tick();
   ticking = setInterval(tick, 1000);
@@ -669,6 +672,10 @@ at("ledger-toggle")?.addEventListener("click", () => {
   const open = at("ledger").classList.toggle("open");
   at("ledger-toggle").setAttribute("aria-expanded", String(open));
 });
+
+new ResizeObserver(([seen]) => {
+  document.documentElement.style.setProperty("--top", `${Math.ceil(seen.target.offsetHeight)}px`);
+}).observe(document.querySelector(".top"));
 
 refresh().catch(tellError);
 drawing();

@@ -3,6 +3,7 @@
 import { THREE } from "/kit/three.js";
 import { meet } from "./tree.js";
 
+THREE.ColorManagement.enabled = false; // colours are those of the screen throughout
 const NONE = -1e9;
 const REST_MS = 140;
 
@@ -79,7 +80,8 @@ export class Viewer {
     this.scene.add(this.lamp);
     this.camera = new THREE.OrthographicCamera(-1, 1, 1, -1, -1000, 1000);
     this.up = new THREE.Vector3(0, 0, 1);
-    this.front = new THREE.Vector3(0, -1, 0);
+    this.top = new THREE.Vector3(0, 1, 0); // of a page, looking along the draw
+    this.front = new THREE.Vector3(0, 1, 0);
     this.target = new THREE.Vector3();
     this.turn = new THREE.Quaternion();
     this.span = 60;
@@ -232,9 +234,11 @@ export class Viewer {
     this.held = held;
     for (const one of [...this.pinGroup.children]) this.pinGroup.remove(one);
     if (held.draw) this.up.fromArray(held.draw).normalize();
-    if (held.up) this.front.fromArray(held.up).negate();
-    this.front.addScaledVector(this.up, -this.front.dot(this.up)).normalize();
-    if (!(this.front.lengthSq() > 0.5)) this.front.set(1, 0, 0).addScaledVector(this.up, -this.up.x).normalize();
+    this.top.fromArray(held.up || [0, 1, 0]);
+    this.top.addScaledVector(this.up, -this.top.dot(this.up));
+    if (this.top.length() < 0.2) this.top.set(1, 0, 0).addScaledVector(this.up, -this.up.x);
+    this.top.normalize();
+    this.front.copy(this.top).multiplyScalar(held.arch === "lower" ? -1 : 1);
     const copper = new THREE.MeshLambertMaterial({ color: COPPER });
     for (const pin of held.pins) {
       const axis = new THREE.Vector3().fromArray(pin.axis), foot = new THREE.Vector3().fromArray(pin.foot);
@@ -300,7 +304,7 @@ export class Viewer {
     if (this.held?.pins.length) {
       const at = this.held.pins.map((pin) => new THREE.Vector3().fromArray(pin.foot));
       this.target.copy(at.reduce((sum, one) => sum.add(one), new THREE.Vector3()).divideScalar(at.length));
-      this.span = Math.max(...at.map((one) => one.distanceTo(this.target))) * 3.2 + 12;
+      this.span = Math.max(...at.map((one) => one.distanceTo(this.target))) * 2.5 + 10;
     }
     this.view("three");
   }
@@ -312,10 +316,11 @@ export class Viewer {
       this.draw();
       return;
     }
-    const side = new THREE.Vector3().crossVectors(this.up, this.front).normalize();
-    const to = { draw: this.up, cheek: this.front, tongue: this.front.clone().negate(), left: side.clone(), right: side.clone().negate() }[name]
-      || this.up.clone().multiplyScalar(0.75).add(this.front).normalize();
-    const top = name === "draw" ? this.front.clone().negate() : this.up;
+    const right = new THREE.Vector3().crossVectors(this.up, this.top).normalize();
+    const behind = this.front.clone().negate();
+    const to = { draw: this.up, cheek: this.front, tongue: behind, right, left: right.clone().negate() }[name]
+      || this.up.clone().addScaledVector(behind, 0.8).addScaledVector(right, 0.25).normalize();
+    const top = name === "draw" ? this.top : this.up;
     const frame = new THREE.Matrix4().lookAt(to, new THREE.Vector3(), top);
     this.turn.setFromRotationMatrix(frame);
     this.draw();
@@ -456,7 +461,7 @@ export class Viewer {
     if (!this.uniforms) return;
     this.uniforms.cutting.value = this.cut.on;
     if (!this.cut.on || !this.middle) return;
-    const side = new THREE.Vector3().crossVectors(this.up, this.front);
+    const side = new THREE.Vector3().crossVectors(this.up, this.top);
     const along = { z: this.up, y: this.front, x: side }[this.cut.along];
     const half = this.radius, offset = along.dot(this.middle) + (2 * this.cut.at - 1) * half;
     this.uniforms.cut.value.set(along.x, along.y, along.z, offset);
