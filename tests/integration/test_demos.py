@@ -102,3 +102,15 @@ def test_the_screen_is_readable_without_colour(front: Ran) -> None:
     assert max(map(len, said.out.splitlines())) <= 100
     assert len(said.out.splitlines()) <= 45
     assert "\x1b" not in said.out
+
+
+def test_casting_and_cementing_get_a_card_each(bench: Ran, tmp_path: Path) -> None:
+    folder = tmp_path / "bench"
+    shutil.copytree(bench[0], folder)
+    said = pinseat("cast", folder)
+    assert (said.code, said.err) == (0, "")
+    for words in ("rests on", "recommended", "g powder", "never force", "recipe.pdf", "cementing.pdf"):
+        assert words in said.out
+    assert max(map(len, said.out.splitlines())) <= 100 + len(str(folder))
+    answer = pinseat("cast", folder, "--json").answer
+    assert answer["steps"]["recipe"]["mould"]["recommended"]["powder_g"] == 60.0

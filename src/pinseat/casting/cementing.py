@@ -190,8 +190,9 @@ def cement(case: Case, field: PinField) -> Cementing | None:
     faces = len({hole.name.split("-")[0] for hole in holes})
     open_mm = max(hole.engaged_mm for hole in holes)
 
-    whole = 1e-6 * work_mm2(holes, faces, covered, said.vent_mm, open_mm, film) / said.force_N
-    sigma = _log_deviation(case, holes, whole)
+    force = min(said.force_N, value("cement.force_most_N").value)
+    whole = 1e-6 * work_mm2(holes, faces, covered, said.vent_mm, open_mm, film) / force
+    sigma = _log_deviation(case, holes, whole * force)
     margin = math.exp(ONE_SIDED_95 * sigma)
     start, end = 60.0 * said.start_min, 60.0 * working_min(case)
     home = _when(thick, start, whole)
@@ -201,9 +202,9 @@ def cement(case: Case, field: PinField) -> Cementing | None:
     ample = thick.fluidity(start, end)
     return Cementing(
         kind=said.kind,
-        force_N=said.force_N,
+        force_N=force,
         film_um=1000.0 * film,
-        pins=tuple(_pin(hole, case, thick, open_mm, film, whole) for hole in holes),
+        pins=tuple(_pin(hole, case, thick, open_mm, film, force, whole) for hole in holes),
         time_s=home - start,
         u_factor=math.exp(sigma),
         start_min=said.start_min,
@@ -219,19 +220,21 @@ def cement(case: Case, field: PinField) -> Cementing | None:
     )
 
 
-def _pin(hole: Hole, case: Case, thick: Stiffening, open_mm: float, film: float, whole: float) -> PinFlow:
+def _pin(
+    hole: Hole, case: Case, thick: Stiffening, open_mm: float, film: float, force: float, whole: float
+) -> PinFlow:
     said = case.cement
     start = 60.0 * said.start_min
 
     def seconds(groove_mm: float) -> float:
-        return _when(thick, start, 1e-6 * hole.work_mm2(open_mm, film, groove_mm) / said.force_N) - start
+        return _when(thick, start, 1e-6 * hole.work_mm2(open_mm, film, groove_mm) / force) - start
 
     work = 1e-6 * hole.work_mm2(open_mm, film, said.vent_mm)
     return PinFlow(
         pin=hole.name,
         room_um=hole.room_um,
         length_mm=hole.engaged_mm,
-        share=work / said.force_N / whole,
+        share=work / force / whole,
         alone_N=work / thick.fluidity(start, start + QUICK_S),
         alone_s=seconds(said.vent_mm),
         vented_s=seconds(max(said.vent_mm, hole.pin_mm / 3.0)),
@@ -242,7 +245,7 @@ def _kind(case: Case) -> str:
     return case.cement.kind.replace(" ", "_")
 
 
-def _log_deviation(case: Case, holes: Sequence[Hole], whole: float) -> float:
+def _log_deviation(case: Case, holes: Sequence[Hole], work: float) -> float:
     """Standard deviation of the logarithm of the time: viscosity, and the room round the pins (cubed)."""
     typed = len(case.cement.viscosity) >= 2
     viscosity = 0.0 if typed else math.log(value("cement.viscosity_doubt_ratio").value)
@@ -250,7 +253,7 @@ def _log_deviation(case: Case, holes: Sequence[Hole], whole: float) -> float:
     said, open_mm = case.cement, max(hole.engaged_mm for hole in holes)
     film = (said.film_um or value("cement.film_max_um").value) / 1000.0
     parts = [
-        3.0 * doubt / hole.room_um * 1e-6 * hole.work_mm2(open_mm, film, said.vent_mm) / said.force_N / whole
+        3.0 * doubt / hole.room_um * 1e-6 * hole.work_mm2(open_mm, film, said.vent_mm) / work
         for hole in holes
     ]
     return math.hypot(viscosity, *parts, 0.05)

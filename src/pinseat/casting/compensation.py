@@ -89,7 +89,7 @@ def compensate(case: Case, rows: Sequence[Row], field: PinField, draw: Float | N
         span_mm=span,
         play_um=play,
         allowance_um=allowance,
-        pin_counts=_pin_counts(case, rows, law, rest, best, field, span, play),
+        pin_counts=_pin_counts(case, rows, law, rest, best, field, span, play) if law.placed else (),
     )
 
 

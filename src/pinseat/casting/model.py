@@ -315,7 +315,7 @@ class Cementing:
     ----------
     kind : str
     force_N, film_um : float
-        Stated force on the bridge, and the film it is seated to.
+        Force on the bridge, as stated but never more than the most allowed, and the film it is seated to.
     pins : tuple of PinFlow
     time_s, u_factor : float
         Time from setting on to seated, and the factor either way within which it is known (one deviation).

@@ -96,7 +96,7 @@ def recipe_card(case: Case, recipe: RecipeResult, casting: CastingResult, meta: 
         "bridge": told["bridge"],
         "lot": case.casting.lot,
         "stop": [sentence(one.says) + " " + sentence(one.do) for one in hazards],
-        "recipe": _recipe(recipe),
+        "recipe": None if hazards else _recipe(recipe),
         "chart": "/figures/mould.svg",
         "mould": _mould(recipe),
         "lots": _lots(recipe),
@@ -139,12 +139,12 @@ def cement_card(case: Case, cement: Cementing, findings: Iterable[Finding], meta
         "footer": f"pinseat · case {case.number} · cementing card · not a medical device",
         "number": told["number"],
         "title": case.title,
-        "kind": cement.kind,
+        "kind": sentence(cement.kind),
         "clock": [
             [
                 "set on",
                 words.clock(cement.start_min),
-                f"{fixed(cement.force_N, 0)} N, steady, along the draw",
+                f"{fixed(cement.force_N, 0)} N at most, steady, along the draw",
             ],
             ["stop", words.clock(cement.stop_min), "margins still open: it binds or jams. Lift it off"],
             ["too late", words.clock(cement.latest_min), "from here on do not set it on: mix afresh"],

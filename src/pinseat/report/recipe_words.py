@@ -19,17 +19,18 @@ def lines(recipe: RecipeResult) -> Iterable[tuple[str, str]]:
     recipe : RecipeResult
     """
     mould = recipe.mould
-    mix = mould.stated or mould.recommended
+    best = mould.recommended
     yield "rests on", mould.label
-    if mix is not None:
-        if mould.stated is not None:
-            yield "as stated", f"{mix_told(mould, mix)}; {outcome(mould, mix)}"
-        best = mould.recommended
-        if best is not None:
-            yield "recommended", f"{mix_told(mould, best)}; {outcome(mould, best)}"
-            yield "weigh", grams(mould, best)
-    if mould.span_mm > 0.0 and mix is not None and mould.after_one_more > mix.probability + 0.01:
-        yield "one bar more", f"the probability may be expected to rise to {per_cent(mould.after_one_more)}"
+    if mould.stated is not None:
+        yield "as stated", f"{mix_told(mould, mould.stated)}; {outcome(mould, mould.stated)}"
+    if best is not None:
+        yield "recommended", f"{mix_told(mould, best)}; {outcome(mould, best)}"
+        yield "weigh", grams(mould, best)
+        if mould.span_mm > 0.0 and mould.after_one_more > best.probability + 0.01:
+            yield (
+                "one bar more",
+                f"the probability may be expected to rise to {per_cent(mould.after_one_more)}",
+            )
     yield "melt", melt(recipe.metal) if recipe.metal else NOT_WEIGHED
     if recipe.day[0].start:
         yield "begin", f"{recipe.day[0].start}, due after {recipe.day[0].before_due_min / 60.0:.1f} h"
