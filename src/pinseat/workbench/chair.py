@@ -8,7 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from pinseat.report.rounding import fixed, with_u
+from pinseat.report.rounding import fixed
 from pinseat.workbench import numbers
 from pinseat.workbench.html import tag
 from pinseat.workbench.sheet import View
@@ -82,8 +82,9 @@ def _clock(found: list[tuple[str, float, str]]) -> Markup:
         tag(
             "li",
             tag("span", name, class_="name"),
-            tag("span", with_u(minutes, None, "min", 1)),
+            tag("span", at_clock(minutes)),
             data_minutes=f"{minutes:.4f}",
+            title=note or None,
         )
         for name, minutes, note in found
     ]
@@ -94,6 +95,21 @@ def _clock(found: list[tuple[str, float, str]]) -> Markup:
         tag("p", "", id="soon", class_="soon", role="status"),
         class_="timing",
     )
+
+
+def at_clock(minutes: float) -> str:
+    """Minutes as the clock shows them.
+
+    Examples
+    --------
+    >>> at_clock(2.6), at_clock(1447.9)
+    ('2:36', '24 h 8 min')
+    """
+    seconds = round(60.0 * minutes)
+    if seconds < 5400:
+        return f"{seconds // 60}:{seconds % 60:02d}"
+    whole = round(minutes)
+    return f"{whole // 60} h {whole % 60} min"
 
 
 def _tally(view: View) -> Markup:

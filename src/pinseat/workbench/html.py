@@ -79,4 +79,4 @@ def page(title: str, scripts: Iterable[str], *body: Child, kind: str = "") -> st
         tag("link", rel="stylesheet", href="/static/bench.css"),
         [tag("script", type="module", src=script) for script in scripts],
     )
-    return "<!doctype html>" + tag("html", head, tag("body", *body, class_=kind or None), lang="en")
+    return Markup("<!doctype html>") + tag("html", head, tag("body", *body, class_=kind or None), lang="en")

@@ -20,7 +20,7 @@ function tone(high, count) {
   }
 }
 
-const words = (seconds) => `${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
+const words = (seconds) => seconds >= 5400 ? `${Math.floor(seconds / 3600)} h ${Math.floor(seconds / 60) % 60} min` : `${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
 
 function show() {
   const seconds = held.since ? (Date.now() - held.since) / 1000 : 0;
