@@ -179,7 +179,7 @@ def test_rays_agree_with_finite_elements_on_a_cap():
 
 def test_the_factor_holds_what_rubber_can_do():
     """From the rays' own figure (bond and tray giving way) to rubber that keeps its volume."""
-    factor = value("impression.constraint_factor")
+    factor = value("impression.constraint_ratio")
     assert factor.uncertainty is not None
     half = factor.uncertainty * math.sqrt(3.0)
     side, top = cap_by_rays()

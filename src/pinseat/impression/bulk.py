@@ -183,5 +183,5 @@ def facing(around: Around, points: Float, outward: Float) -> NDArray[np.bool_]:
 
 def relative_u(around: Around) -> float:
     """Relative standard uncertainty of a movement: of the model and of the thickness."""
-    model = spoken("impression.constraint_factor")
+    model = spoken("impression.constraint_ratio")
     return math.hypot(u_of(model) / model.value, around.bulk.u_mm / around.bulk.middle_mm)

@@ -143,7 +143,7 @@ def pin_drifts(
     scale_percent, u_scale_percent : float
         Of the distances between the pins.
     """
-    e = strain.percent / 100.0 * spoken("impression.constraint_factor").value
+    e = strain.percent / 100.0 * spoken("impression.constraint_ratio").value
     relative = math.hypot(relative_u(around), strain.u_percent / strain.percent if strain.percent else 0.0)
     uneven = abs(e) * shape.uneven_mm * 1000.0
     feet = np.array([pin.foot for pin in field.pins])
@@ -192,7 +192,7 @@ def face_drifts(faces: Sequence[Face], strain: Strain, around: Around) -> tuple[
     -------
     tuple of FaceDrift
     """
-    e = strain.percent / 100.0 * spoken("impression.constraint_factor").value
+    e = strain.percent / 100.0 * spoken("impression.constraint_ratio").value
     relative = math.hypot(relative_u(around), strain.u_percent / strain.percent if strain.percent else 0.0)
     if around.wall is None:
         along = [2.0 * around.bulk.middle_mm] * len(faces)

@@ -239,7 +239,7 @@ def _loads(
         arm = standing_mm(pin, abutment_of(pin, case), basis)[0] / 2.0
         bends.append(bending_load_N(strong.value, one.pin_mm, arm))
         cracks.append(cracking_load_N(dentine.value, one.pin_mm, one.hole_mm, arm, one.engaged_mm, wall))
-    model = u_of(spoken("removal.crack_model_factor"))
+    model = u_of(spoken("removal.crack_model_ratio"))
     return (
         (min(bends), min(bends) * u_of(strong) / strong.value),
         (min(cracks), min(cracks) * math.hypot(u_of(dentine) / dentine.value, model)),
