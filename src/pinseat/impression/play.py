@@ -60,7 +60,7 @@ def peel_radius_mm(pin_mm: float, hole_mm: float, engaged_mm: float) -> float:
     Examples
     --------
     >>> round(peel_radius_mm(0.65, 0.70, 2.0), 1)
-    19.8
+    19.7
     """
     if hole_mm <= pin_mm:
         return math.inf

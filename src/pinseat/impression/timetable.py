@@ -88,7 +88,12 @@ def timetable(case: Case) -> tuple[Moment, ...]:
             "set in the mouth",
             "hold the tray still until then; try the surplus with a nail",
         ),
-        Moment(out, hard * u_set, "take off", "along the pull line, in one steady pull of about 5 s"),
+        Moment(
+            out,
+            hard * u_set,
+            "take off",
+            "let air in at the border, then one steady pull along the line, about 5 s",
+        ),
         Moment(
             out + 5.0,
             hard * u_set,

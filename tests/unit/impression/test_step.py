@@ -171,3 +171,19 @@ def test_every_finding_says_what_to_do_unless_clear():
         assert finding.verdict == "clear" or finding.do
         assert finding.value is None or finding.unit
         assert finding.limit is None or finding.limit_source
+
+
+def test_the_order_of_the_pins_changes_nothing():
+    from dataclasses import replace
+
+    readings = projections(p11_1=2.34, p11_2=2.1, p22_3=1.9)
+    order = [4, 0, 5, 2, 1, 3]
+    turned = replace(SIX, pins=tuple(SIX.pins[i] for i in order))
+    case = case_of(SIX, projections=readings)
+    first, second = computed(SIX, case), computed(turned, case)
+    by_name = {pin.name: pin for pin in second.projections}
+    for pin in first.projections:
+        assert by_name[pin.name].opening_um == pytest.approx(pin.opening_um, abs=1e-4)
+        assert by_name[pin.name].remedy == pin.remedy
+    assert second.row.position.u == pytest.approx(first.row.position.u)
+    assert second.tally == first.tally
