@@ -1,0 +1,150 @@
+"""The body of the tray: shell, pockets, stops and border as operations on fields, then one isosurface."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from skimage.measure import marching_cubes
+
+from pinseat.mesh.model import Mesh
+from pinseat.tray.cast import Cast
+from pinseat.tray.distance import Field, Grid, plumb_distance
+from pinseat.tray.pocket import Pocket
+from pinseat.tray.stops import Stop
+
+Float = NDArray[np.float64]
+
+POCKET_BLEND_MM = 0.5
+"""Width over which the inside passes from the general relief into a pin's pocket."""
+FILLET_MM = 0.8
+"""Round between a stop and the inside of the tray."""
+RIM_ROUND_MM = 1.6
+"""Width over which the border is rounded: 0.4 mm off each edge."""
+STOP_LIFT_MM = 0.004
+"""What a stop is made short, so that rounding does not press it into the tooth."""
+
+
+@dataclass(frozen=True, eq=False)
+class Wanted:
+    """Measures of a tray, mm.
+
+    Attributes
+    ----------
+    relief_mm, pin_relief_mm : float
+        Room over the teeth, and round what the pins can reach.
+    wall_mm : float
+    dome_mm : float
+        Radius of a stop.
+    """
+
+    relief_mm: float
+    pin_relief_mm: float
+    wall_mm: float
+    dome_mm: float
+
+
+def inside_field(grid: Grid, cast: Cast, pockets: Sequence[Pocket], wanted: Wanted) -> Field:
+    """Distance from the inside of the tray, mm: negative in the room for the rubber, positive in the wall.
+
+    Parameters
+    ----------
+    grid : Grid
+    cast : Cast
+    pockets : sequence of Pocket
+    wanted : Wanted
+
+    Returns
+    -------
+    (nx, ny, nz) float32 array
+        Trustworthy from half the relief inward to a little more than the wall outward.
+    """
+    reach = wanted.relief_mm + wanted.wall_mm + 3.0 * grid.step_mm
+    field = plumb_distance(grid, cast.points, reach)
+    field -= np.float32(wanted.relief_mm)
+    for pocket in pockets:
+        spread = pocket.radius_mm + pocket.sweep_mm + wanted.pin_relief_mm + wanted.wall_mm + 1.0
+        tip = pocket.foot + pocket.length_mm * pocket.axis
+        low, high = np.minimum(pocket.foot, tip) - spread, np.maximum(pocket.foot, tip) + spread
+        box = _box(grid, low * [1, 1, 0] + [0, 0, grid.low[2]], high)
+        part = field[box]
+        nodes = _nodes(grid, box)
+        least = pocket.beside(nodes[:, :2]).reshape(part.shape) - wanted.pin_relief_mm
+        open_ = (part > -wanted.relief_mm + grid.step_mm) & (least < part + POCKET_BLEND_MM)
+        room = pocket.swept(nodes[open_.ravel()]) - wanted.pin_relief_mm
+        part[open_] = _smooth_min(part[open_], room.astype(np.float32), POCKET_BLEND_MM)
+    return field
+
+
+def body_field(grid: Grid, inside: Field, border: Float, stops: Sequence[Stop], wanted: Wanted) -> Field:
+    """Negative in the body of the tray, mm.
+
+    Parameters
+    ----------
+    grid : Grid
+    inside : array
+        Of :func:`inside_field`.
+    border : (nx, ny) array, mm
+        The tray is kept above it.
+    stops : sequence of Stop
+    wanted : Wanted
+    """
+    body = np.maximum(-inside, inside - np.float32(wanted.wall_mm))
+    for stop in stops:
+        top = stop.centre + np.array([0.0, 0.0, 2.0 * wanted.relief_mm + wanted.wall_mm])
+        spread = wanted.dome_mm + FILLET_MM + grid.step_mm
+        box = _box(grid, stop.centre - spread, top + spread)
+        p = _nodes(grid, box) - stop.centre
+        up = np.clip(p[:, 2], 0.0, top[2] - stop.centre[2])
+        peg = np.sqrt(p[:, 0] ** 2 + p[:, 1] ** 2 + (p[:, 2] - up) ** 2) - wanted.dome_mm + STOP_LIFT_MM
+        peg = np.maximum(peg.reshape(body[box].shape), inside[box] - 0.5 * wanted.wall_mm)
+        body[box] = _smooth_min(body[box], peg.astype(np.float32), FILLET_MM)
+    above = border[:, :, None].astype(np.float32) - grid.nodes(2).astype(np.float32)
+    return _smooth_max(body, above, RIM_ROUND_MM)
+
+
+def surface(grid: Grid, body: Field) -> Mesh:
+    """The zero surface of a field as a closed mesh in the frame, its largest part.
+
+    Parameters
+    ----------
+    grid : Grid
+    body : array
+        Positive all round the border of the grid.
+    """
+    for axis in range(3):
+        ends = [slice(None)] * 3
+        for end in (0, -1):
+            ends[axis] = end  # type: ignore[call-overload]
+            np.maximum(body[tuple(ends)], np.float32(0.01), out=body[tuple(ends)])
+    steer = np.where(np.abs(body) < 1e-5, np.float32(1e-5), body)
+    vertices, faces, _, _ = marching_cubes(steer, 0.0, allow_degenerate=False)
+    return Mesh(
+        grid.low + grid.step_mm * vertices.astype(np.float64),
+        np.ascontiguousarray(faces.astype(np.int32)),
+    )
+
+
+def _box(grid: Grid, low: Float, high: Float) -> tuple[slice, slice, slice]:
+    first = np.maximum(np.floor((low - grid.low) / grid.step_mm).astype(int), 0)
+    last = np.minimum(np.ceil((high - grid.low) / grid.step_mm).astype(int) + 1, grid.shape)
+    a, b, c = (slice(int(f), int(max(n, f))) for f, n in zip(first, last, strict=True))
+    return a, b, c
+
+
+def _nodes(grid: Grid, box: tuple[slice, slice, slice]) -> Float:
+    ticks = [grid.nodes(axis)[part] for axis, part in enumerate(box)]
+    return np.stack(np.meshgrid(*ticks, indexing="ij"), axis=-1).reshape(-1, 3)
+
+
+def _smooth_min(a: Field, b: Field, width: float) -> Field:
+    """The smaller of two fields, rounded where they are within `width`: never larger than either."""
+    k = np.float32(width)
+    blend = np.clip(k - np.abs(a - b), 0.0, None)
+    return np.asarray(np.minimum(a, b) - blend * blend / (4.0 * k), np.float32)
+
+
+def _smooth_max(a: Field, b: Field, width: float) -> Field:
+    return -_smooth_min(-a, -b, width)

@@ -1,0 +1,248 @@
+"""The proof on the finished mesh: counted, measured and shot at, without the grid that made it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+from numpy.typing import NDArray
+
+from pinseat.mesh.model import Mesh
+from pinseat.mesh.nearest import Nearest
+from pinseat.mesh.rays import Rays
+from pinseat.mesh.topology import components, edges
+from pinseat.tray.body import POCKET_BLEND_MM, Wanted
+from pinseat.tray.cast import Cast, curtained, surface_points
+from pinseat.tray.model import Gap, PinRoom, Soundness
+from pinseat.tray.pocket import Pocket
+from pinseat.tray.stops import Stop
+
+Float = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+MEASURED_POINTS = 12_000
+"""Corners of the mesh whose distance is measured for the percentiles of the gap, evenly taken."""
+FINE_MM = 0.02
+"""Spacing of the points that are measured where something touches or comes nearest."""
+_AXIS_MM = 0.02
+_PINS_REACH_MM = 20.0
+_NEAR_MM = 0.6
+
+
+@dataclass(frozen=True, eq=False)
+class Sides:
+    """Which corners of the tray's mesh lie where; (n,) bool arrays.
+
+    Attributes
+    ----------
+    inner, outer : bool array
+        Inside towards the teeth, and outside; away from border, stops, handle and holes.
+    """
+
+    inner: Mask
+    outer: Mask
+
+
+def gaps(mesh: Mesh, inner: Mask, cast: Cast, pockets: Sequence[Pocket], wanted: Wanted) -> tuple[Gap, ...]:
+    """Gap by zone: over the teeth to the blocked-out cast, round the pins to everything they can reach.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Finished tray, in the frame.
+    inner : (n,) bool array
+    cast : Cast
+    pockets : sequence of Pocket
+    wanted : Wanted
+
+    Returns
+    -------
+    tuple of Gap
+        Where one room passes into another, within the width of the blend, neither is counted.
+    """
+    where = np.flatnonzero(inner)
+    where = where[:: max(1, len(where) // MEASURED_POINTS)]
+    points = mesh.vertices[where]
+    bare = Mesh(cast.mesh.vertices, np.ascontiguousarray(cast.mesh.faces[cast.bare]))
+    within = wanted.relief_mm + wanted.pin_relief_mm + 2.0
+    found = Nearest(curtained(bare, 5.0)).search(points, within_mm=within)
+    teeth = np.abs(np.nan_to_num(found.distance_mm, nan=within))
+    each = np.sort([pocket.swept(points) for pocket in pockets] + [np.full(len(points), 99.0)] * 2, axis=0)
+    pins, next_pin = each[0], each[1]
+    a, b = teeth - wanted.relief_mm, pins - wanted.pin_relief_mm
+    out = []
+    for zone, far, asked, mine in (
+        ("teeth", teeth, wanted.relief_mm, a < b - POCKET_BLEND_MM),
+        (
+            "pins",
+            pins,
+            wanted.pin_relief_mm,
+            (b < a - POCKET_BLEND_MM) & (next_pin > pins + POCKET_BLEND_MM),
+        ),
+    ):
+        if mine.any():
+            low, middle, high = np.percentile(far[mine], [1.0, 50.0, 99.0])
+            out.append(Gap(zone, asked, (float(low), float(middle), float(high)), int(mine.sum())))
+    return tuple(out)
+
+
+def pin_rooms(mesh: Mesh, pockets: Sequence[Pocket], u_mm: Sequence[float]) -> tuple[PinRoom, ...]:
+    """Clearance of each pin at rest, and swept through insertion and withdrawal with the wobble.
+
+    At rest: from points 0.02 mm apart on the pin's axis to the nearest triangle of the tray, less the radius.
+    Swept: of the tray's corners, and of points 0.02 mm apart on the triangles about the nearest ones, the
+    least distance from the body that the pin sweeps.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Finished tray, in the frame.
+    pockets : sequence of Pocket
+    u_mm : sequence of float
+        Standard uncertainty of each pin's surface.
+    """
+    search = Nearest(_about(mesh, np.array([p.foot for p in pockets]), _PINS_REACH_MM))
+    out = []
+    for pocket, u in zip(pockets, u_mm, strict=True):
+        length = max(pocket.length_mm - pocket.radius_mm, 0.0)
+        along = np.linspace(0.0, length, int(length / _AXIS_MM) + 2)
+        at = pocket.foot + along[:, None] * pocket.axis
+        rest = float(np.abs(search.search(at).distance_mm).min()) - pocket.radius_mm
+        out.append(PinRoom(pocket.name, pocket.sweep_mm, rest, _least_swept(mesh, pocket), u))
+    return tuple(out)
+
+
+def _about(mesh: Mesh, places: Float, reach_mm: float) -> Mesh:
+    """The triangles about some places, seen along the draw: all that can be nearest to them."""
+    near = np.zeros(len(mesh.vertices), bool)
+    for place in places:
+        near |= (np.abs(mesh.vertices[:, :2] - place[:2]) < reach_mm).all(axis=1)
+    return Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[near[mesh.faces].any(axis=1)]))
+
+
+def _least_swept(mesh: Mesh, pocket: Pocket) -> float:
+    reach = pocket.length_mm + pocket.sweep_mm + pocket.radius_mm + 6.0
+    near = np.flatnonzero((np.abs(mesh.vertices[:, :2] - pocket.foot[:2]) < reach).all(axis=1))
+    if not len(near):
+        return float("inf")
+    far = np.full(len(mesh.vertices), np.inf)
+    far[near] = pocket.swept(mesh.vertices[near])
+    faces = mesh.faces[(far[mesh.faces] < far.min() + _NEAR_MM / 10.0).any(axis=1)]
+    fine = surface_points(Mesh(mesh.vertices, faces), FINE_MM)
+    return float(min(far.min(), pocket.swept(fine).min()))
+
+
+def stop_gaps(mesh: Mesh, cast: Cast, stops: Sequence[Stop], dome_mm: float) -> tuple[float, ...]:
+    """Least distance between each finished stop and the cast, mm; negative where they overlap.
+
+    Points 0.02 mm apart on the stop's end, to the nearest triangle of the cast.
+    """
+    if not stops:
+        return ()
+    search = Nearest(_about(cast.mesh, np.array([stop.at for stop in stops]), 2.0 * dome_mm + 1.0))
+    out = []
+    for stop in stops:
+        end = np.asarray((np.abs(mesh.vertices - stop.centre) < dome_mm + 0.2).all(axis=1))
+        faces = mesh.faces[end[mesh.faces].all(axis=1)]
+        points = surface_points(Mesh(mesh.vertices, faces), 4.0 * FINE_MM)
+        near = np.linalg.norm(points - stop.at, axis=1)
+        points = points[np.argsort(near, kind="stable")[:4000]]
+        found = search.search(points, within_mm=dome_mm)
+        out.append(float(np.nanmin(found.distance_mm)))
+    return tuple(out)
+
+
+def collisions(mesh: Mesh, cast: Cast) -> int:
+    """Lines along the draw on which the cast stands in the way of the tray.
+
+    From every corner of the tray a ray goes along the draw: the tray moves there, so it must not meet the
+    scan. From every corner of the scan, pins included, a ray goes the other way: it must not meet the tray.
+    """
+    up = Rays(cast.mesh).blocked(mesh.vertices, (0.0, 0.0, 1.0))
+    used = np.zeros(len(cast.mesh.vertices), bool)
+    used[cast.mesh.faces] = True
+    down = Rays(mesh).blocked(cast.mesh.vertices[used], (0.0, 0.0, -1.0))
+    return int(up.sum() + down.sum())
+
+
+def thinnest(mesh: Mesh, sides: Sides) -> float:
+    """Thinnest wall, mm: from corners outside to the nearest triangle inside."""
+    inner = sides.inner[mesh.faces].all(axis=1)
+    outer = np.flatnonzero(sides.outer)
+    if not inner.any() or not len(outer):
+        return float("nan")
+    outer = outer[:: max(1, len(outer) // MEASURED_POINTS)]
+    inside = Nearest(Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[inner])))
+    far = np.abs(inside.search(mesh.vertices[outer]).distance_mm)
+    return float(far.min())
+
+
+def soundness(mesh: Mesh, genus_designed: int) -> Soundness:
+    """Count edges, parts and handles of the finished mesh, and hear the boolean library on the written file.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    genus_designed : int
+        Handles in the sense of topology: holes through the body.
+
+    Returns
+    -------
+    Soundness
+        Without collisions and wall, which are measured apart.
+    """
+    found = edges(mesh)
+    parts = len(np.unique(components(mesh)))
+    corners = mesh.vertices[mesh.faces]
+    volume = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0)
+    euler = len(np.unique(mesh.faces)) - len(found.count) + len(mesh.faces)
+    return Soundness(
+        triangles=len(mesh.faces),
+        open_edges=int((found.count == 1).sum()),
+        wrong_edges=int((found.count > 2).sum() + found.flipped.sum()),
+        parts=parts,
+        genus=parts - euler // 2,
+        genus_designed=genus_designed,
+        volume_mm3=volume,
+        collisions=0,
+        thinnest_mm=float("nan"),
+        second_opinion=second_opinion(mesh),
+    )
+
+
+def second_opinion(mesh: Mesh) -> str:
+    """What manifold3d says of a mesh in single precision, as it is written."""
+    solid = manifold3d.Manifold(
+        manifold3d.Mesh(
+            np.ascontiguousarray(mesh.vertices, np.float32), np.ascontiguousarray(mesh.faces, np.uint32)
+        )
+    )
+    status = solid.status()
+    if status != manifold3d.Error.NoError:
+        return str(status).rsplit(".", 1)[-1]
+    return f"no error, genus {solid.genus()}, {solid.volume():.1f} mm3"
+
+
+def sides_of(
+    mesh: Mesh, inside: Float, border_mm: Float, wanted: Wanted, keep_off: Mask, step_mm: float
+) -> Sides:
+    """Tell inside from outside of the finished mesh.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    inside : (n,) array, mm
+        The inside field at each corner: 0 on the inside, the wall's thickness outside.
+    border_mm : (n,) array
+        Height of each corner above the border.
+    wanted : Wanted
+    keep_off : (n,) bool array
+        Corners at stops, holes and handle.
+    step_mm : float
+        Of the grid.
+    """
+    body = (border_mm > wanted.wall_mm + 0.5) & ~keep_off
+    near = 0.45 * step_mm
+    return Sides(body & (np.abs(inside) < near), body & (np.abs(inside - wanted.wall_mm) < 2.0 * near))
