@@ -15,6 +15,7 @@ from pinseat.case.fields import TOOTH, Number, Part, Point, Whole
 from pinseat.case.impression import ImpressionWork
 from pinseat.case.plating import Plating
 from pinseat.case.regions import MarginPick, RegionPick
+from pinseat.case.tray import Tray
 from pinseat.case.tryin import Mechanics, TryIn
 
 DieRoute = Literal["silver plated", "copper plated", "gypsum", "epoxy", "printed"]
@@ -185,6 +186,7 @@ class Case(Part):
     regions: tuple[RegionPick, ...] = Field((), description="surfaces that matter, picked on the scan")
     margins: tuple[MarginPick, ...] = Field((), description="margin lines, picked on the scan")
     contacts: tuple[ContactPick, ...] = Field((), description="places where casting and tooth meet")
+    tray: Tray = Field(Tray(), description="the impression tray")
     chain: Chain = Field(Chain(), description="materials of the copies")
     impression: ImpressionWork = Field(
         ImpressionWork(), description="tray, room and readings of the impression"
