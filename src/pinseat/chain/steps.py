@@ -8,7 +8,7 @@ from typing import Any
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult, RecipeResult
-from pinseat.chain import core, impression, plating, readings, recipe, report, survey_sheet, ticket
+from pinseat.chain import core, impression, plating, readings, recipe, report, survey_sheet, ticket, tray
 from pinseat.chain.readings import Readings
 from pinseat.chain.scan import ScanResult
 from pinseat.chain.survey_sheet import SurveySheet
@@ -18,6 +18,7 @@ from pinseat.impression.model import ImpressionResult
 from pinseat.plating.result import PlatingResult, ProgrammeResult
 from pinseat.seating.model import SeatingResult
 from pinseat.survey.model import SurveyResult
+from pinseat.tray.model import TrayResult
 
 
 def _always(case: Case) -> bool:
@@ -60,6 +61,7 @@ class Step:
 _ALL = (
     Step("scan", (), ScanResult, core.scan, core.has_scan, lambda work: work.scan_hash),
     Step("survey", ("scan",), SurveyResult, core.survey),
+    Step("tray", ("scan", "survey"), TrayResult, tray.make),
     Step(
         "impression",
         ("scan", "survey"),

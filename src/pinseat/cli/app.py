@@ -10,6 +10,7 @@ from cyclopts import App, Parameter
 from pinseat import __version__
 from pinseat.cli.cast import cast
 from pinseat.cli.impression import impression
+from pinseat.cli.tray import tray
 from pinseat.cli.log import log
 from pinseat.cli.open import open_workbench
 from pinseat.cli.plate import plate
@@ -147,3 +148,4 @@ app.command(readings)
 
 app.command(ticket)
 app.command(open_workbench, name="open")
+app.command(tray)
