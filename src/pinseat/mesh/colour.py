@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -16,6 +18,9 @@ NOT_MEASURED = (150, 150, 150)
 _AT_LIMIT = (160, 190, 219)
 _BEYOND = (66, 116, 170)
 _TWICE = (14, 26, 66)
+_LOW_AT_LIMIT = (226, 178, 130)
+_LOW_BEYOND = (178, 98, 34)
+_LOW_TWICE = (70, 26, 6)
 
 _TO_CONES = np.array(
     [
@@ -58,7 +63,38 @@ def ramp(values: ArrayLike, limit: float) -> Colours:
     [[244, 233, 215], [160, 190, 219], [66, 116, 170], [14, 26, 66], [150, 150, 150]]
     """
     value = np.asarray(values, np.float64)
-    ends = oklab(np.array([PLASTER, _AT_LIMIT, _BEYOND, _TWICE], np.uint8))
+    return _stepped(value, limit, (PLASTER, _AT_LIMIT, _BEYOND, _TWICE))
+
+
+def two_way(values: ArrayLike, limit: float) -> Colours:
+    """Colour of each value with a sign, by its share of a decision limit.
+
+    As :func:`ramp` above zero, in blue; below it the same in brown, equally dark for equally much.
+
+    Parameters
+    ----------
+    values : (n,) array
+        Not a number becomes grey: not measured.
+    limit : float
+        In the same unit, larger than 0; of either sign.
+
+    Returns
+    -------
+    (n, 3) uint8 array, sRGB
+
+    Examples
+    --------
+    >>> two_way([-0.2, -0.1, 0.0, 0.1], 0.1).tolist()
+    [[70, 26, 6], [226, 178, 130], [244, 233, 215], [160, 190, 219]]
+    """
+    value = np.asarray(values, np.float64)
+    below = _stepped(-value, limit, (PLASTER, _LOW_AT_LIMIT, _LOW_BEYOND, _LOW_TWICE))
+    return np.where(value[:, None] < 0.0, below, ramp(value, limit))
+
+
+def _stepped(value: Float, limit: float, shades: Sequence[tuple[int, int, int]]) -> Colours:
+    """Colours at 0, up to the limit, just beyond it, and at twice the limit and more."""
+    ends = oklab(np.array(shades, np.uint8))
     share = np.clip(np.nan_to_num(value / limit, nan=0.0, posinf=2.0), 0.0, 2.0)[:, None]
     within = ends[0] + share * (ends[1] - ends[0])
     beyond = ends[2] + (share - 1.0) * (ends[3] - ends[2])
