@@ -33,13 +33,15 @@ from pinseat.mesh.model import Float, Mesh
 from pinseat.mesh.nearest import Nearest
 from pinseat.mesh.topology import face_areas, vertex_normals
 from pinseat.mesh.unit_guess import LARGEST_MM, SMALLEST_MM
-from pinseat.numerics.similarity import rotation_of
+from pinseat.numerics.similarity import rotation_of, skew
 from pinseat.units import LENGTH_IN_MM
 
 STAGES = ((3.0, 1.6, 4.7, 12), (0.5, 0.9, 4.7, 8), (0.15, 0.45, 3.0, 15))
 """How far to look (mm), one point in cells of this size (mm), the biweight's cut, most steps."""
 BLOCK_MM = 8.0
 """Residuals within a block may hang together."""
+PIECE_BLOCK_MM = 2.0
+"""The same within a single tooth."""
 OVERLAP_MM = 1.0
 """What has a place on the other scan no farther off than this is shared by both."""
 AGREES_MM = 0.1
@@ -122,6 +124,11 @@ class Registration:
     def alike(self) -> float:
         """Share of the second scan's surface that has the same surface on the first."""
         return self.shared * self.agreeing
+
+    @property
+    def u_scale(self) -> float:
+        """Standard uncertainty of the scale."""
+        return float(np.sqrt(self.covariance[6, 6]))
 
     def u_mm(self, points: Float) -> Float:
         """Standard uncertainty (n,) of where points in the first scan's coordinates came to lie, mm."""
@@ -326,7 +333,7 @@ def _registration(
     weight = np.clip(1.0 - share**2, 0.0, None) ** 2
     middle = weight @ seen.place / weight.sum()
     before = pose.rotation.T @ (middle - pose.shift) / pose.scale
-    covariance = _covariance(seen, share, weight, middle)
+    covariance = _covariance(seen, share, weight, middle, BLOCK_MM)
     return Registration(
         rotation=pose.rotation,
         shift=middle - pose.rotation @ before,
@@ -341,7 +348,9 @@ def _registration(
     )
 
 
-def _covariance(seen: _Seen, share: Float, weight: Float, middle: Float) -> Float:
+def _covariance(
+    seen: _Seen, share: Float, weight: Float, middle: Float, block_mm: float, hidden: float = HIDDEN
+) -> Float:
     """Sandwich of the biweight's slope and the pulls summed over blocks; boundless when the shape leaves a
     direction free: a ball turns, a plane slides.
     """
@@ -352,13 +361,12 @@ def _covariance(seen: _Seen, share: Float, weight: Float, middle: Float) -> Floa
     normal = (rows / even).T @ (weight[:, None] * (rows / even)) / weight.sum()
     if np.linalg.eigvalsh(normal)[0] < LEAST_HOLD:
         return BOUNDLESS * np.eye(7)
-    _, block = np.unique(np.floor(seen.place / BLOCK_MM), axis=0, return_inverse=True)
-    block = block.ravel()
+    block = np.unique(np.floor(seen.place / block_mm), axis=0, return_inverse=True)[1].ravel()
     pulls = np.stack([np.bincount(block, column) for column in (rows * (weight * seen.distance)[:, None]).T])
     blocks = pulls.shape[1]
     inverse = np.linalg.inv(rows.T @ (slope[:, None] * rows))
     fit = blocks / max(blocks - 7, 1) * inverse @ (pulls @ pulls.T) @ inverse
-    return np.asarray(fit + (HIDDEN * _form(seen, weight, block)) ** 2 * np.diag(1.0 / even**2))
+    return np.asarray(fit + (hidden * _form(seen, weight, block)) ** 2 * np.diag(1.0 / even**2))
 
 
 def _form(seen: _Seen, weight: Float, block: NDArray[np.int64]) -> float:
@@ -369,6 +377,73 @@ def _form(seen: _Seen, weight: Float, block: NDArray[np.int64]) -> float:
     square = float(weight @ seen.distance**2 / weight.sum())
     noise = square * np.median(np.bincount(block, weight**2)[full] / total[full] ** 2)
     return float(np.sqrt(max((1.4826 * np.median(np.abs(mean))) ** 2 - noise, 0.0)))
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """How a piece of the second scan, already laid on the first, lies better by itself.
+
+    Attributes
+    ----------
+    rotation, shift : (3, 3) and (3,) arrays
+        A small rigid motion on top of the common pose.
+    middle : (3,) array, mm
+        Of the surface that was used; covariance is about it.
+    covariance : (6, 6) array
+        Of the shift at the middle (mm) and the turn about it (rad).
+    spread_mm : float
+        Robust standard deviation of the distances that are left.
+    """
+
+    rotation: Float
+    shift: Float
+    middle: Float
+    covariance: Float
+    spread_mm: float
+
+    def apply(self, points: Float) -> Float:
+        """Points (n, 3) in the common pose, moved."""
+        return np.asarray(points @ self.rotation.T + self.shift)
+
+    def carry(self, arms: Float) -> Float:
+        """Covariance (3 n, 3 n) of where places at arms (n, 3) from the middle came to lie, mm2."""
+        rows = np.concatenate([np.column_stack([np.eye(3), -k]) for k in skew(arms)])
+        return np.asarray(rows @ self.covariance @ rows.T)
+
+
+def settle(onto: Nearest, points: Float, facing: Float) -> Settled | None:
+    """Lay a piece of surface that is already close, by itself and without scale.
+
+    Parameters
+    ----------
+    onto : Nearest
+        Of the first scan.
+    points, facing : (n, 3) arrays
+        Of the piece, with unit normals, in the common pose.
+
+    Returns
+    -------
+    Settled or None
+        None when too little of it is there, or its shape does not fix how it lies.
+    """
+    within, _, cut, most = STAGES[-1]
+    pose = _Pose(np.eye(3), np.zeros(3), 1.0)
+    for _ in range(most):
+        seen = _look(onto, points, facing, pose, within)
+        if seen.counted.sum() < FEWEST:
+            return None
+        step, middle = _step(seen, cut, with_scale=False)
+        pose = pose.moved(step, middle)
+        if np.abs(step).max() < 1e-6:
+            break
+    seen = _look(onto, points, facing, pose, within)
+    share = seen.distance / (cut * seen.scale_mm)
+    weight = np.clip(1.0 - share**2, 0.0, None) ** 2
+    middle = weight @ seen.place / weight.sum()
+    covariance = _covariance(seen, share, weight, middle, PIECE_BLOCK_MM, hidden=0.0)[:6, :6]
+    if covariance[0, 0] >= BOUNDLESS:
+        return None
+    return Settled(pose.rotation, pose.shift, middle, covariance, seen.scale_mm)
 
 
 def u_of(covariance: Float, arm: Float) -> Float:
