@@ -8,7 +8,8 @@ from scipy.integrate import quad, solve_ivp
 from scipy.sparse import lil_matrix
 from scipy.sparse.linalg import spsolve
 
-from pinseat.casting.cementing import Hole, Stiffening, work_mm2
+from pinseat.casting.cementing import Stiffening
+from pinseat.casting.escape import Escape, Hole, push_of, tube_ratio
 from pinseat.casting.flow import SEMICIRCLE, annulus_number, disc_factor_mm2, groove_number, pin_factor_mm2
 
 
@@ -158,7 +159,7 @@ def test_the_whole_way_down_agrees_with_a_differential_equation() -> None:
 
     ran = solve_ivp(falling, (start, 900.0), [2.4], events=lambda t, h: h[0] - end, rtol=1e-8, atol=1e-10)
     reached = float(ran.t_events[0][0])
-    wanted = 1e-6 * work_mm2(holes, 2, covered, 0.0, 2.4, end) / force
+    wanted = 1e-6 * Escape(holes, 2, covered, 0.0, end).work_mm2(2.4, end) / force
     assert thick.fluidity(start, reached) == pytest.approx(wanted, rel=2e-5)
 
 
@@ -175,3 +176,35 @@ def test_a_cement_of_the_remembered_viscosity_passes_the_film_test() -> None:
     """
     seconds = 1e-6 * 95.0 * disc_factor_mm2(math.sqrt(200.0 / math.pi), 1.0, 0.025) / 150.0
     assert 1.0 < seconds < 600.0
+
+
+def test_a_post_in_a_blind_hole_is_a_hydraulic_cylinder() -> None:
+    """Statics: force over area, whatever the cement. And a published measurement of it.
+
+    Intra-radicular pressures while parallel posts were cemented (abstract): at most 1.7e4 kN/m2 with a post
+    of 1.3 mm and a film of 37 um. A hand that presses with 10 to 50 N gives 7.5 to 37.7 MPa on that area;
+    17 MPa is 22.6 N.
+    """
+    post = Escape((Hole("post", 1.374, 1.3, 8.0, 0.5),), 0, 1.0, 0.0, 0.037)
+    thick_wall = 1e6  # no more than the pressure itself
+    for force, pressure in ((10.0, 7.53), (22.6, 17.0), (50.0, 37.7)):
+        assert post.wall_MPa(force, 4.0, thick_wall) == pytest.approx(pressure, rel=2e-3)
+
+
+def test_wall_of_a_hole_is_a_thick_tube() -> None:
+    """Lame: tension at the bore under unit pressure; bore 1, outer radius 2: 5/3. Thin wall: r/t."""
+    assert tube_ratio(1.0, 1.0) == pytest.approx(5.0 / 3.0, rel=1e-12)
+    assert tube_ratio(1.0, 0.01) == pytest.approx(100.0, rel=0.01)
+
+
+def test_gentle_force_keeps_every_wall_within_the_limit() -> None:
+    """Whatever the opening: gently at first, fully once the faces carry. Checked on a grid of its own."""
+    way = Escape(
+        (Hole("11-1", 0.70, 0.65, 1.9, 0.1), Hole("22-1", 0.70, 0.62, 2.4, 0.2)), 2, 30.0, 0.0, 0.025
+    )
+    push = push_of(way, 50.0)
+    assert push.gentle_N < push.full_N
+    for opening in np.linspace(0.025, 2.4, 700):
+        force = push.gentle_N if opening > push.until_mm else push.full_N
+        assert way.wall_MPa(force, float(opening), 1.0) <= 30.0 * 1.001
+    assert push_of(way, push.gentle_N).gentle_N == pytest.approx(push.gentle_N)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from pinseat.case.model import Case
 from pinseat.casting.model import Cementing
 from pinseat.ledger.findings import Finding, Verdict
@@ -26,7 +28,42 @@ def cement_findings(case: Case, cementing: Cementing | None) -> tuple[Finding, .
     """
     if cementing is None:
         return ()
-    return (_room(cementing), _time(cementing), *_force(case))
+    return (_room(cementing), _pressure(cementing), _time(cementing), *_force(case))
+
+
+def press_words(cementing: Cementing) -> str:
+    """How to press, in words.
+
+    Full force from the beginning only where that is harmless.
+    """
+    if cementing.gentle_N >= cementing.force_N:
+        return f"at most {math.floor(cementing.force_N)} N, steady"
+    left = cementing.gentle_until_um / 1000.0
+    return (
+        f"at most {math.floor(cementing.gentle_N)} N until {left:.1f} mm are left, "
+        f"then at most {cementing.force_N:.0f} N"
+    )
+
+
+def _pressure(cementing: Cementing) -> Finding:
+    """Tension in the dentine round a hole full of cement."""
+    most = value("dentine.fatigue_stress_MPa")
+    posts = value("cement.post_pressure_MPa")
+    gently = cementing.wall_MPa > most.value
+    return Finding(
+        code="cement.pressure",
+        where="dentine round the holes",
+        says="Pressed home at once, the cement in the holes strains the dentine: pins are pistons."
+        if gently
+        else "The pressure of the cement in the blind holes is harmless to the dentine round them.",
+        verdict="caution" if gently else "clear",
+        value=cementing.wall_MPa,
+        unit="MPa",
+        limit=most.value,
+        limit_source=f"{most.conditions}, {most.reference} ({most.basis}); force over the area of the tips, "
+        f"thick tube (Lame); up to {posts.value:.0f} MPa of pressure measured round posts ({posts.basis})",
+        do=f"press with {press_words(cementing)}" if gently else "",
+    )
 
 
 def _room(cementing: Cementing) -> Finding:

@@ -316,6 +316,10 @@ class Cementing:
     kind : str
     force_N, film_um : float
         Force on the bridge, as stated but never more than the most allowed, and the film it is seated to.
+    gentle_N, gentle_until_um : float
+        Force at first, and the opening below which the full one is harmless (0: from the beginning).
+    wall_MPa : float
+        Tension in the wall of a hole if the full force were there from the beginning.
     pins : tuple of PinFlow
     time_s, u_factor : float
         Time from setting on to seated, and the factor either way within which it is known (one deviation).
@@ -336,6 +340,9 @@ class Cementing:
 
     kind: str
     force_N: float
+    gentle_N: float
+    gentle_until_um: float
+    wall_MPa: float
     film_um: float
     pins: tuple[PinFlow, ...]
     time_s: float

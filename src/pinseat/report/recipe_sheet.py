@@ -8,7 +8,7 @@ from typing import Any
 
 from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
-from pinseat.casting.cement_checks import NEVER_FORCE
+from pinseat.casting.cement_checks import NEVER_FORCE, press_words
 from pinseat.casting.model import CastingResult, Cementing, Compensation, RecipeResult
 from pinseat.ledger.findings import Finding
 from pinseat.report import recipe_words as words
@@ -144,7 +144,7 @@ def cement_card(case: Case, cement: Cementing, findings: Iterable[Finding], meta
             [
                 "set on",
                 words.clock(cement.start_min),
-                f"{fixed(cement.force_N, 0)} N at most, steady, along the draw",
+                f"along the draw; {press_words(cement)}",
             ],
             ["stop", words.clock(cement.stop_min), "margins still open: it binds or jams. Lift it off"],
             ["too late", words.clock(cement.latest_min), "from here on do not set it on: mix afresh"],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from pinseat.casting.cement_checks import press_words
 from pinseat.casting.model import Cementing, Compensation, Metal, Mix, RecipeResult
 from pinseat.report.rounding import fixed, pair, with_u
 
@@ -82,8 +83,9 @@ def countdown(cement: Cementing) -> str:
     if cement.latest_min < 0.0:
         return "this cement cannot be relied on to let the bridge home: cool the slab, or give it more room"
     return (
-        f"set on at {clock(cement.start_min)}, at the latest {clock(cement.latest_min)}; closes in "
-        f"{seconds(cement.time_s)}; still open at {clock(cement.stop_min)}: lift it off, never force"
+        f"set on at {clock(cement.start_min)}, at the latest {clock(cement.latest_min)}, with "
+        f"{press_words(cement)}; closes in {seconds(cement.time_s)}; still open at {clock(cement.stop_min)}: "
+        "lift it off, never force"
     )
 
 

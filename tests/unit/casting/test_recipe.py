@@ -263,16 +263,30 @@ def test_narrow_room_jams_and_wide_room_is_clear() -> None:
 
 
 def test_a_vent_and_more_force_shorten_the_way() -> None:
-    plain, vented, hard = (
-        cement(case(pins_mm=0.68, cement=stated), pair())
-        for stated in ({}, {"vent_mm": 0.2}, {"force_N": 100})
-    )
-    assert plain is not None
+    tight, vented = (cement(case(pins_mm=0.68, cement=said), pair()) for said in ({}, {"vent_mm": 0.2}))
+    easy, hard = (cement(case(pins_mm=0.60, cement={"force_N": force}), pair()) for force in (20, 50))
+    assert tight is not None
     assert vented is not None
+    assert easy is not None
     assert hard is not None
-    assert vented.time_s < 0.5 * plain.time_s
-    assert hard.time_s < plain.time_s
-    assert sum(one.share for one in plain.pins) < 1.0
+    assert vented.time_s < 0.5 * tight.time_s
+    assert hard.time_s < easy.time_s
+    assert sum(one.share for one in tight.pins) < 1.0
+
+
+def test_pins_are_pistons_at_first_and_gentle_all_the_way_where_it_cannot_be_seen() -> None:
+    """Two pins of 0.60 mm under 50 N: 88.4 MPa at their tips, 101.2 round the holes; faces take a little."""
+    roomy, tight = (made(case(pins_mm=size)) for size in (0.60, 0.68))
+    assert roomy.cement is not None
+    assert tight.cement is not None
+    assert 0.9 < roomy.cement.wall_MPa / (25.0 / (math.pi * 0.3**2) * 1.144) < 1.0
+    assert roomy.cement.gentle_until_um > 100.0
+    assert (roomy.cement.force_N, tight.cement.force_N) == (50.0, tight.cement.gentle_N)
+    assert say(roomy, "cement.pressure").verdict == "caution"
+    assert "are left, then at most 50 N" in say(roomy, "cement.pressure").do
+    assert say(tight, "cement.pressure").do == "press with at most 19 N, steady"
+    gentle = made(case(pins_mm=0.60, cement={"force_N": 10}))
+    assert say(gentle, "cement.pressure").verdict == "clear"
 
 
 def test_a_cement_that_has_stiffened_cannot_be_relied_on() -> None:
