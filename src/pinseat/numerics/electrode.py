@@ -23,7 +23,7 @@ Int = NDArray[np.int64]
 LINEAR, EXPONENTIAL = 0, 1
 TOLERANCE = 1e-6
 """Sum of all imbalances of current over the current that flows, at which a solution counts as converged."""
-_MOST_NEWTON, _MOST_CG, _MOST_HALVINGS = 40, 200, 30
+_MOST_NEWTON, _MOST_CG, _SLOW_CG, _MOST_HALVINGS = 40, 200, 40, 30
 _STEEPEST = 80.0
 
 
@@ -110,9 +110,27 @@ Preconditioner = Callable[[Float], Float]
 
 
 def multigrid(matrix: csr_array) -> Preconditioner:
-    """One V-cycle of smoothed aggregation (Vanek, Mandel and Brezina 1996), as a preconditioner."""
+    """One V-cycle of smoothed aggregation (Vanek, Mandel and Brezina 1996), as a preconditioner.
+
+    The matrix is scaled to a diagonal of ones, so the cycle still serves when cells have grown smaller since.
+
+    Parameters
+    ----------
+    matrix : (n, n) csr_array
+
+    Returns
+    -------
+    callable
+        For the matrix scaled.
+    """
+    scale = 1.0 / np.sqrt(matrix.diagonal())
+    row = np.repeat(scale, np.diff(matrix.indptr))
+    unit = csr_array(
+        (matrix.data * row * scale[matrix.indices], matrix.indices, matrix.indptr), shape=matrix.shape
+    )
     solver = pyamg.smoothed_aggregation_solver(
-        matrix,
+        unit,
+        B=1.0 / scale[:, None],
         max_coarse=300,
         symmetry="symmetric",
         smooth=("jacobi", {"weighting": "local"}),  # the other weights are found with random numbers
@@ -286,9 +304,12 @@ class Network:
             on = direct & (b.node == node)
             column[:, place] = np.bincount(b.start[on], slope[on], minlength=size)
             stiff[place] = slope[on].sum()
+        scale, cycle = 1.0 / np.sqrt(data[self._diagonal]), self.preconditioner
         du, free, used = _conjugate(
-            matrix, column, stiff, -r, -r_nodes[self.free], self.preconditioner, tolerance
+            matrix, column, stiff, -r, -r_nodes[self.free], lambda x: scale * cycle(scale * x), tolerance
         )
+        if used > _SLOW_CG:
+            self.preconditioner = None
         dn = np.zeros(len(self.fixed))
         dn[self.free] = free
         return du, dn, used
@@ -484,7 +505,7 @@ def _conjugate(
         z = inner(r)
         if not len(s):
             return z, s
-        w = np.linalg.solve(schur, s + column.T @ z)
+        w = np.asarray(np.linalg.solve(schur, s + column.T @ z), float)
         return z + spread @ w, w
 
     x: Float = np.zeros(len(right))

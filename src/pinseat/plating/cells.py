@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import KDTree
 
 from pinseat.errors import PlatingError
 from pinseat.numerics import octree
@@ -18,7 +19,8 @@ from pinseat.plating.model import RUBBER, Float, Geometry, Int
 SHARP = 0.06
 """A wall is looked at more closely in a cell where it strays from a plane by more than this, in edges."""
 _FINER = 8
-_LEAST_WALL = 1e-3
+LEAST_WALL = 1e-3
+"""Less wall than this, in faces of the cell, is left out."""
 _SPREAD = np.array([[i, j] for i in (-1.0, 0.0, 1.0) for j in (-1.0, 0.0, 1.0)]) / 3.0
 
 
@@ -37,6 +39,8 @@ class Cells:
         Signed distances, positive in the liquid.
     edges : Edges or None
         Cells in which the wall has an edge, looked at closely.
+    grown : Grown or None
+        What to call metal once the surface has moved.
     """
 
     geometry: Geometry
@@ -46,6 +50,7 @@ class Cells:
     centre_mm: Float
     corner_mm: Float
     edges: Edges | None = None
+    grown: Grown | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +68,34 @@ class Edges:
     cell: Int
     electrode: Int
     area_mm2: Float
+
+
+@dataclass(frozen=True, eq=False)
+class Grown:
+    """Wall that has come away from every body is metal: of the electrode that was nearest at the beginning.
+
+    Attributes
+    ----------
+    tree : KDTree
+        Of the metal at the beginning.
+    electrode : (m,) int array
+    away_mm : float
+        How far counts as away.
+    """
+
+    tree: KDTree
+    electrode: Int
+    away_mm: float
+
+    def label(self, geometry: Geometry, points: Float, electrode: Int) -> Int:
+        """Electrode of points on the wall, given what the bodies say."""
+        doubtful = np.flatnonzero(electrode == RUBBER)
+        away = nearest(geometry.bodies, points[doubtful])[0] > self.away_mm
+        found = electrode.copy()
+        moved = doubtful[away]
+        if len(moved):
+            found[moved] = self.electrode[self.tree.query(points[moved])[1]]
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,12 +126,14 @@ class Elements:
         return Elements(**{name: column[chosen] for name, column in vars(self).items()})
 
 
-def prepare(geometry: Geometry) -> Cells:
+def prepare(geometry: Geometry, reach_mm: float = 0.0) -> Cells:
     """Cut the box into cells.
 
     Parameters
     ----------
     geometry : Geometry
+    reach_mm : float
+        How far the surface may come to grow.
 
     Returns
     -------
@@ -117,7 +152,7 @@ def prepare(geometry: Geometry) -> Cells:
 
     tree = octree.grow(g.low, g.high, g.bath_mm, halvings, refine)
     tree, found, centre_mm = _without_solid(tree, nearest(g.bodies, tree.centre)[0])
-    at = corners(tree, centre_mm, g.band_mm)
+    at = corners(tree, centre_mm, reach_mm)
     corner_mm = nearest(g.bodies, at.point)[0]
     edges = _edges(g, tree, at, centre_mm, corner_mm) if g.sharp else None
     return Cells(g, tree, found, at, centre_mm, corner_mm, edges)
@@ -215,10 +250,10 @@ def elements(cells: Cells, now: Cut) -> Elements:
     """
     area = np.linalg.norm(now.wall, axis=1)
     edge = cells.tree.edge_mm
-    walled = np.flatnonzero(area > _LEAST_WALL * edge**2)
+    walled = np.flatnonzero(area > LEAST_WALL * edge**2)
     normal = now.wall[walled] / area[walled, None]
     point = cells.tree.centre[walled] - now.distance_mm[walled, None] * normal
-    electrode, share = _labels(cells.geometry, point, normal, np.sqrt(area[walled]))
+    electrode, share = _labels(cells, point, normal, np.sqrt(area[walled]))
     size = area[walled] * share
     if cells.edges is not None:
         walled, normal, point, electrode, size = _with_edges(
@@ -256,15 +291,19 @@ def _with_edges(
     )
 
 
-def _labels(geometry: Geometry, point: Float, normal: Float, width: Float) -> tuple[Int, Float]:
+def _labels(cells: Cells, point: Float, normal: Float, width: Float) -> tuple[Int, Float]:
     """Electrode of each piece of wall, and the share of it that is."""
+    geometry = cells.geometry
     helper = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
     u = np.cross(normal, helper)
     u /= np.maximum(np.linalg.norm(u, axis=1, keepdims=True), 1e-12)
     v = np.cross(normal, u)
     seen = np.empty((len(_SPREAD), len(point)), np.int64)
     for row, (a, b) in enumerate(_SPREAD):
-        seen[row] = electrode_at(geometry, point + (a * width)[:, None] * u + (b * width)[:, None] * v)
+        place = point + (a * width)[:, None] * u + (b * width)[:, None] * v
+        seen[row] = electrode_at(geometry, place)
+        if cells.grown is not None:
+            seen[row] = cells.grown.label(geometry, place, seen[row])
     best, share = np.full(len(point), RUBBER, np.int64), np.zeros(len(point))
     for number in range(len(geometry.electrodes)):
         part = (seen == number).mean(axis=0)

@@ -63,6 +63,8 @@ class Block:
     cups : tuple of Cup
     metal : tuple of int
         Electrode of each cup.
+    mask_mm : float
+        Band below each margin that is covered with wax.
     ring_mm : float
         How far bare metal reaches past each margin onto the flat rubber.
     ring_metal : tuple of int
@@ -71,6 +73,7 @@ class Block:
 
     cups: tuple[Cup, ...]
     metal: tuple[int, ...]
+    mask_mm: float = 0.0
     ring_mm: float = 0.0
     ring_metal: tuple[int, ...] = ()
 
@@ -88,7 +91,8 @@ class Block:
         for place, cup in enumerate(self.cups):
             inside = cup.inside(points)
             deep = -z > np.maximum(-inside, 0.0)
-            found[deep & (inside > -0.5 * cup.reach_mm)] = self.metal[place]
+            bare = deep & (z < -self.mask_mm) & (inside > -0.5 * cup.reach_mm)
+            found[bare] = self.metal[place]
             if self.ring_mm > 0.0:
                 found[~deep & (inside > -self.ring_mm) & (inside <= 0.0)] = self.ring_metal[place]
         return found
@@ -99,7 +103,7 @@ class Block:
         z = points[:, 2]
         for cup in self.cups:
             inside = cup.inside(points)
-            wall = np.hypot(inside, np.maximum(np.maximum(z, -cup.depth_mm - z), 0.0))
+            wall = np.hypot(inside, np.maximum(np.maximum(z + self.mask_mm, -cup.depth_mm - z), 0.0))
             floor = np.hypot(z + cup.depth_mm, np.maximum(-inside, 0.0))
             np.minimum(best, np.minimum(wall, floor), out=best)
             if self.ring_mm > 0.0:
@@ -118,20 +122,23 @@ class CupBands:
     metal : tuple of int
     edge_mm : float
         Size of the last cell.
+    mask_mm : float
     """
 
     cups: tuple[Cup, ...]
     metal: tuple[int, ...]
     edge_mm: float
+    mask_mm: float = 0.0
 
     def __call__(self, points: Float, electrode: Int) -> Int:
         """See :class:`pinseat.plating.model.Zone`."""
         band = np.full(len(points), -1, np.int64)
-        z = points[:, 2]
+        z = points[:, 2] + self.mask_mm
         for cup, metal in zip(self.cups, self.metal, strict=True):
             mine = electrode == metal
-            rim = min(RIM_MM, cup.depth_mm / 3.0)
-            floor = z < -cup.depth_mm + min(FLOOR_MM, cup.depth_mm / 4.0)
+            depth = cup.depth_mm - self.mask_mm
+            rim = min(RIM_MM, depth / 3.0)
+            floor = z < -depth + min(FLOOR_MM, depth / 4.0)
             band[mine & (z < -self.edge_mm)] = BANDS.index("wall")
             band[mine & (z < -self.edge_mm) & (z >= -rim)] = BANDS.index("rim")
             band[mine & floor] = BANDS.index("floor")
@@ -148,6 +155,7 @@ def round_outline(diameter_mm: float, corners: int = 64) -> Float:
 def ideal_cups(
     cups: Sequence[Cup],
     *,
+    mask_mm: float = 0.0,
     ring_mm: float = 0.0,
     extra: Sequence[tuple[Electrode | None, Body]] = (),
     anode_mm: float = 30.0,
@@ -163,6 +171,8 @@ def ideal_cups(
     ----------
     cups : sequence of Cup
         One piece each.
+    mask_mm : float
+        Band below each margin that is covered.
     ring_mm : float
         Bare metal past each margin (no piece: ``"ring 21"``).
     extra : sequence of (Electrode or None, Body)
@@ -190,7 +200,7 @@ def ideal_cups(
     _apart(cups)
     numbers = tuple(range(1, len(cups) + 1))
     rings = tuple(n + len(cups) for n in numbers) if ring_mm > 0.0 else ()
-    block = Block(tuple(cups), numbers, ring_mm, rings)
+    block = Block(tuple(cups), numbers, mask_mm, ring_mm, rings)
     electrodes = [Electrode("anode", "anode"), *(Electrode(c.name, "cathode", piece=True) for c in cups)]
     electrodes += [Electrode(f"ring {c.name}", "cathode", with_=c.name) for c in cups if rings]
     electrodes += [electrode for electrode, _ in extra if electrode is not None]
@@ -210,7 +220,7 @@ def ideal_cups(
         rubber_mm,
         bath_mm,
         band_mm,
-        CupBands(tuple(cups), numbers, metal_mm),
+        CupBands(tuple(cups), numbers, metal_mm, mask_mm),
     )
 
 

@@ -58,14 +58,14 @@ class Solved:
     elements : Elements
     cut : Cut
     solution : Solution
-    preconditioner : callable
+    preconditioner : callable or None
     """
 
     field: Field
     elements: Elements
     cut: Cut
     solution: Solution
-    preconditioner: Preconditioner
+    preconditioner: Preconditioner | None
 
 
 def solve(geometry: Geometry, electrolyte: Electrolyte, drive: Drive) -> Field:
@@ -148,7 +148,6 @@ def solve_cells(
             limit=f"at most {TOLERANCE:.0e}",
             do="lower the current, or check conductivity and exchange current",
         )
-    assert network.preconditioner is not None
     return Solved(_field(cells, found, nodes, solution), found, now, solution, network.preconditioner)
 
 

@@ -313,7 +313,8 @@ class Growth:
         Where the minimum is at the end, mm.
     thinnest_piece : str
     hours_95, hours_100 : float
-        Until 95 % and 100 % of the reported area have `wanted_mm`; infinite when not reached.
+        Until 95 % and 100 % of the reported area have `wanted_mm`; carried on at the last rates when the
+        programme ends before.
     wanted_mm : float
     charge_C : float
         Through the cathodes.
@@ -325,6 +326,9 @@ class Growth:
         On everything; on what is no piece (tails, flange, thief).
     mass_by_g : dict of str to float
         On each cathode.
+    correction : float
+        By how much the steps had to be stretched at most so that the metal is that of the charge: what the
+        curvature within a step and the cut cells leave open.
     """
 
     surface: Surface
@@ -347,6 +351,7 @@ class Growth:
     mass_g: float
     wasted_g: float
     mass_by_g: dict[str, float]
+    correction: float
 
     @property
     def closure(self) -> float:
