@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Hashable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -230,30 +230,42 @@ def _layout(case: Case, callipers: Callipers) -> Iterator[Trouble]:
 
 
 def _readings(callipers: Callipers) -> Iterator[Trouble]:
-    known = {(s.tooth, s.number) for s in callipers.layout}
-    named = [f"{tooth}-{number}" for tooth, number in sorted(known)]
     pairs = []
     for i, item in enumerate(callipers.readings):
         place: Place = ("callipers", "readings", i)
-        pins = []
-        for k, name in enumerate(item.pins):
-            try:
-                pins.append(split_pin(name))
-            except CaseError as error:
-                yield Trouble((*place, "pins", k), error.what, error.value, error.limit)
-                continue
-            if pins[-1] not in known:
-                limit = f"one of {', '.join(named)}"
-                yield Trouble((*place, "pins", k), "this pin is not in the layout", f'"{name}"', limit)
-        if len(pins) == 2 and pins[0] == pins[1]:
-            yield Trouble(
-                (*place, "pins"), "a reading is between two different pins", f'"{item.pins[0]}" twice'
-            )
+        pins = yield from _two_pins(callipers, place, item.pins)
         yield from _repeats((*place, "mm"), item.mm)
         pairs.append((item.kind, *(pins if item.kind == "tip to base" else sorted(pins))))
     for i, _ in _twice(pairs, lambda pair: pair):
         do = "write its repeats into one list, mm = [18.42, 18.44]"
         yield Trouble(("callipers", "readings", i), "this reading stands twice", do=do)
+    seen = []
+    for i, photo in enumerate(callipers.photos):
+        pins = yield from _two_pins(callipers, ("callipers", "photos", i), photo.pins)
+        seen.append((photo.seen, *sorted(pins)))
+    for i, _ in _twice(seen, lambda one: one):
+        do = "write its repeats into one list, deg = [1.0, 1.2]"
+        yield Trouble(("callipers", "photos", i), "this photograph stands twice", do=do)
+
+
+def _two_pins(
+    callipers: Callipers, place: Place, names: Sequence[str]
+) -> Generator[Trouble, None, list[tuple[int, int]]]:
+    """Two different pins of the layout; what they are, as tooth and number."""
+    known = {(s.tooth, s.number) for s in callipers.layout}
+    pins = []
+    for k, name in enumerate(names):
+        try:
+            pins.append(split_pin(name))
+        except CaseError as error:
+            yield Trouble((*place, "pins", k), error.what, error.value, error.limit)
+            continue
+        if pins[-1] not in known:
+            limit = f"one of {', '.join(f'{tooth}-{number}' for tooth, number in sorted(known))}"
+            yield Trouble((*place, "pins", k), "this pin is not in the layout", f'"{name}"', limit)
+    if len(pins) == 2 and pins[0] == pins[1]:
+        yield Trouble((*place, "pins"), "a reading is between two different pins", f'"{names[0]}" twice')
+    return pins
 
 
 def _repeats(place: Place, mm: Sequence[float]) -> Iterator[Trouble]:

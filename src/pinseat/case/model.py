@@ -109,6 +109,21 @@ class Reading(Part):
     u_mm: Number = Field(0.02, gt=0.0, lt=1.0, description="standard uncertainty of one reading")
 
 
+class Photo(Part):
+    """The angle between two guide pins in a photograph, taken level, from a metre or more."""
+
+    seen: Literal["along the line", "from the side"] = Field(
+        description="along the line of the two feet, or square to it; each shows what the other cannot"
+    )
+    pins: tuple[str, str] = Field(description='such as ["11-1", "22-1"]; from the first to the second')
+    deg: tuple[Number, ...] = Field(
+        min_length=1,
+        description="each repeat. From the side: positive when the free ends stand farther apart than the "
+        "feet. Along the line, from the first pin to the second: positive when the second leans to the left",
+    )
+    u_deg: Number = Field(0.5, gt=0.0, lt=10.0, description="standard uncertainty of one angle")
+
+
 class Callipers(Part):
     """The case without a scan."""
 
@@ -117,6 +132,7 @@ class Callipers(Part):
         0.5, gt=0.0, lt=5.0, description="standard uncertainty of each layout coordinate"
     )
     readings: tuple[Reading, ...] = Field((), description="calliper readings between two pins")
+    photos: tuple[Photo, ...] = Field((), description="angles between two pins, read in photographs")
 
 
 class Chain(Part):

@@ -136,10 +136,14 @@ def _renumbered(case: Case, new: Callable[[int], int]) -> Case:
     )
     callipers = case.callipers
     if callipers is not None:
-        readings = tuple(
-            r.model_copy(update={"pins": (pin(r.pins[0]), pin(r.pins[1]))}) for r in callipers.readings
-        )
-        callipers = callipers.model_copy(update={"layout": each(callipers.layout), "readings": readings})
+        between = {
+            name: tuple(
+                r.model_copy(update={"pins": (pin(r.pins[0]), pin(r.pins[1]))})
+                for r in getattr(callipers, name)
+            )
+            for name in ("readings", "photos")
+        }
+        callipers = callipers.model_copy(update={"layout": each(callipers.layout), **between})
     work = case.impression
     named = {
         part: tuple(one.model_copy(update={"pin": pin(one.pin)}) for one in getattr(work, part))

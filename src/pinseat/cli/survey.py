@@ -52,7 +52,11 @@ def _survey_lines(outcome: Outcome) -> Iterator[tuple[str, str]]:
 
 
 def _reading_lines(outcome: Outcome) -> Iterator[tuple[str, str]]:
-    plan = outcome.results["readings"].plan
+    plan = outcome.results["readings"]
+    if not plan.steps:
+        yield "readings", "no further reading would tell anything that matters"
+    else:
+        yield "take each", f"{plan.repeats} times, in any order; the page has boxes to write in"
     for i, step in enumerate(plan.steps, start=1):
         yield f"reading {i}", f"{step.words}, about {step.expected_mm:.1f} mm; {step.why}"
     for one in plan.unseen:

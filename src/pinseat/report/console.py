@@ -221,11 +221,15 @@ def window_line(survey: SurveyResult) -> str:
     """The size of the draw window, and what limits it, in words."""
     window = survey.window
     size = with_u(abs(window.size_deg), window.u_size_deg, "deg")
-    limiting = f", limited by {' and '.join(window.limited_by)}" if window.limited_by else ""
+    limiting = f", limited by {_listed(window.limited_by)}" if window.limited_by else ""
     serves = "all pins" if not survey.regions else "all pins and walls"
     if window.size_deg >= 0.0:
         return f"one draw serves {serves}, {size} to spare{limiting}"
     return f"no draw serves {serves}, {size} short{limiting}"
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return " and ".join([*([", ".join(names[:-1])] if len(names) > 1 else []), names[-1]])
 
 
 def _scale(text: Text, casting: CastingResult) -> None:

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, permutations
 from typing import Literal
 
@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from pinseat.case.model import Abutment, Callipers, Layout, Reading
+from pinseat.case.model import Abutment, Callipers, Layout, Photo, Reading
 from pinseat.errors import SurveyError
 from pinseat.ledger.pins import Pin, PinField, frame
 from pinseat.reference import value
@@ -50,12 +50,25 @@ class Network:
     prior : (5 n,) array
         Most probable state before any reading.
     u_prior : (5 n,) array
+    angle_rows : (p, 5 n) array
+        Their product with the state is the angle that a photograph shows, rad.
+    angles, u_angles : (p,) arrays
+        Angles read in photographs, means of the repeats, and their standard uncertainties, rad.
     """
 
     names: tuple[str, ...]
     length_mm: Float
     prior: Float
     u_prior: Float
+    angle_rows: Float
+    angles: Float
+    u_angles: Float
+
+    @property
+    def known(self) -> Float:
+        """Inverse covariance before any reading between pins: layout and photographs, (5 n, 5 n)."""
+        rows = self.angle_rows / self.u_angles[:, None]
+        return np.asarray(np.diag(1.0 / self.u_prior**2) + rows.T @ rows)
 
     def end(self, state: Float, pin: int, *, tip: bool) -> Float:
         """Foot or free end of a pin, (3,)."""
@@ -134,7 +147,32 @@ def network(callipers: Callipers) -> Network:
     one = [callipers.u_layout_mm, callipers.u_layout_mm, level, lean, lean]
     prior = [[pin.x_mm, pin.y_mm, 0.0, 0.0, 0.0] for pin in callipers.layout]
     lengths = np.array([pin.guide_length_mm for pin in callipers.layout])
-    return Network(names, lengths, np.array(prior).ravel(), np.tile(one, len(names)))
+    bare = Network(
+        names,
+        lengths,
+        np.array(prior).ravel(),
+        np.tile(one, len(names)),
+        np.zeros((0, UNKNOWNS * len(names))),
+        np.zeros(0),
+        np.zeros(0),
+    )
+    return _with_photos(bare, callipers.photos)
+
+
+def _with_photos(net: Network, photos: Sequence[Photo]) -> Network:
+    """The network with the angles that photographs show; to second order in the leans."""
+    if not photos:
+        return net
+    rows = []
+    for photo in photos:
+        i, j = (net.names.index(name) for name in photo.pins)
+        rows.append(splay_rows(net, i, j)["along" if photo.seen == "from the side" else "across"])
+    return replace(
+        net,
+        angle_rows=np.array(rows),
+        angles=np.radians([float(np.mean(photo.deg)) for photo in photos]),
+        u_angles=np.radians([photo.u_deg / math.sqrt(len(photo.deg)) for photo in photos]),
+    )
 
 
 def solve(net: Network, readings: Sequence[Reading]) -> Solved:
@@ -159,11 +197,21 @@ def solve(net: Network, readings: Sequence[Reading]) -> Solved:
 
     def residual(state: Float) -> Float:
         return np.concatenate(
-            [(state - net.prior) / net.u_prior, (_rows(net, state, readings)[0] - measured) / u]
+            [
+                (state - net.prior) / net.u_prior,
+                (net.angle_rows @ state - net.angles) / net.u_angles,
+                (_rows(net, state, readings)[0] - measured) / u,
+            ]
         )
 
     def jacobian(state: Float) -> Float:
-        return np.vstack([np.diag(1.0 / net.u_prior), _rows(net, state, readings)[1] / u[:, None]])
+        return np.vstack(
+            [
+                np.diag(1.0 / net.u_prior),
+                net.angle_rows / net.u_angles[:, None],
+                _rows(net, state, readings)[1] / u[:, None],
+            ]
+        )
 
     rough = [least_squares(residual, start, jacobian, method="lm", xtol=1e-6) for start in _starts(net)]
     nearest = min(rough, key=lambda one: round(float(one.cost), 6))

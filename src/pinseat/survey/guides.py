@@ -13,14 +13,13 @@ from pinseat.case.model import Case
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.pins import PinField
 from pinseat.mesh.model import Mesh
-from pinseat.reference import value
 from pinseat.survey.caps import STEP_DEG, tilts_deg
 from pinseat.survey.correction import Correction, cheapest, on_one_tooth
 from pinseat.survey.draw import allowance_rad
 from pinseat.survey.margin import Margin
 from pinseat.survey.model import DrawWindow, RegionNote
 from pinseat.survey.regions import LEAK_DO, Region, regions_from_case
-from pinseat.survey.taper import wall_taper
+from pinseat.survey.taper import u_flux, wall_taper
 from pinseat.survey.terrain import Terrain
 from pinseat.survey.window import Cone, Wall, window
 
@@ -28,10 +27,12 @@ Float = NDArray[np.float64]
 
 GUIDING = ("wall", "groove", "neighbour")
 """Kinds of region that a draw has to pass."""
-PATCH_MM = 0.6
-"""Side of the cells over which normals are averaged: about 0.3 mm2 of wall each."""
-LEAST_PATCH_MM2 = 0.1
+PATCH_MM = 1.0
+"""Side of the cells over which normals are averaged."""
+LEAST_PATCH_MM2 = 0.3
 """A smaller patch at the rim of a region is left out: its normal is noise."""
+WORST_OF_MANY = 2.0
+"""The worst of some thirty normals strays by two standard deviations; so much still counts as free."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,9 +174,10 @@ def surfaces_of(case: Case, mesh: Mesh, field: PinField, draw: Float) -> Surface
 
 
 def guide(terrain: Terrain, region: Region, up: Float) -> Guide:
-    """Make a wall of a region, its normals averaged over patches of about 0.3 mm2.
+    """Make a wall of a region, its normals averaged over patches of about a square millimetre.
 
-    Single normals carry the scan's noise, and the worst of thousands would close any window.
+    Single normals carry the scan's noise, and the worst of thousands would close any window. What noise is
+    left in the worst of the patches is allowed for.
 
     Parameters
     ----------
@@ -188,37 +190,37 @@ def guide(terrain: Terrain, region: Region, up: Float) -> Guide:
     -------
     Guide
     """
-    normals, places = patches(terrain, region)
+    normals, places, u_rad = patches(terrain, region, up)
     level = terrain.mesh.vertices[terrain.mesh.faces[region.faces]] @ up
-    tolerance = value("taper.normal_tolerance_deg").value
     wall = Wall(
         name=region.name,
         tooth=region.tooth,
         normals=normals,
         height_mm=float(level.max() - level.min()),
         taper_deg=0.0,
-        tolerance_deg=tolerance,
+        tolerance_deg=WORST_OF_MANY * math.degrees(float(np.sqrt(np.mean(u_rad**2)))),
         u_deg=wall_taper(terrain, region, up).mean.u,
     )
     return Guide(wall, places)
 
 
-def patches(terrain: Terrain, region: Region) -> tuple[Float, Float]:
-    """Mean unit normals and middles of the patches of a region, (k, 3) each.
+def patches(terrain: Terrain, region: Region, up: Float) -> tuple[Float, Float, Float]:
+    """Mean unit normals and middles of a region's patches, (k, 3), and how far noise tips each, rad.
 
     A patch is what falls into one cell of a grid of :data:`PATCH_MM`; the largest is always kept.
     """
     core = region.core
-    middles, vectors = terrain.middles[core], terrain.face_vectors[core]
+    middles, area = terrain.middles[core], terrain.face_area[core]
     cells = np.floor((middles - middles.mean(axis=0)) / PATCH_MM).astype(np.int64)
     _, patch = np.unique(cells, axis=0, return_inverse=True)
-    patch = patch.ravel()
-    area = terrain.face_area[core]
-    total = np.stack([np.bincount(patch, vectors[:, k]) for k in range(3)], axis=1)
-    place = np.stack([np.bincount(patch, area * middles[:, k]) for k in range(3)], axis=1)
+    parts = [core[patch.ravel() == k] for k in range(patch.max() + 1)]
+    total = np.array([terrain.face_vectors[part].sum(axis=0) for part in parts])
     size = np.linalg.norm(total, axis=1)
-    kept = (size >= LEAST_PATCH_MM2) | (np.arange(len(size)) == int(np.argmax(size)))
-    return total[kept] / size[kept, None], place[kept] / np.bincount(patch, area)[kept, None]
+    kept = np.flatnonzero((size >= LEAST_PATCH_MM2) | (np.arange(len(size)) == int(np.argmax(size))))
+    weights = np.bincount(patch.ravel(), area)
+    places = np.stack([np.bincount(patch.ravel(), area * middles[:, k]) / weights for k in range(3)], axis=1)
+    u_rad = np.array([u_flux(terrain, parts[k], up) / size[k] for k in kept])
+    return total[kept] / size[kept, None], places[kept], u_rad
 
 
 def with_guides(pins: DrawWindow, cones: Sequence[Cone], guides: Sequence[Guide]) -> DrawWindow:

@@ -159,7 +159,7 @@ def faults_of(net: Network, play: dict[str, float]) -> Faults:
     -------
     Faults
     """
-    u = np.diag(net.u_prior**2)
+    u = inverse(net.known)
     seen = sights(net, Solved(net.prior, u, np.zeros(0)), play)
     rows = [row for i, j in combinations(range(len(net.names)), 2) for row in splay_rows(net, i, j).values()]
     needed = np.radians([max(one.play_deg, 1e-6) for one in seen]) * SHARE / one_sided()
@@ -202,7 +202,7 @@ def information(net: Network, readings: Sequence[Reading]) -> Float:
     -------
     (5 n, 5 n) array
     """
-    total = np.diag(1.0 / net.u_prior**2)
+    total = net.known
     for reading in readings:
         _, row = net.row(net.prior, reading.kind, *(net.names.index(name) for name in reading.pins))
         total = total + np.outer(row, row) * len(reading.mm) / reading.u_mm**2

@@ -354,5 +354,5 @@ def _blind(net: Network, one: Outlook, i: int, j: int, length: float, play: floa
         f"A splay of {math.degrees(play):.2f} deg that way, all that the two holes take up, moves the free "
         f"ends only {change_um:.1f} um farther apart: no calliper reading shows it.",
         f"take a reading across: photograph pins {one.pins[0]} and {one.pins[1]} along their line, from a "
-        "metre or more, and read the angle between them; or scan the pins",
+        "metre or more, and state the angle between them under [[callipers.photos]]; or scan the pins",
     )

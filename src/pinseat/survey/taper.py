@@ -128,7 +128,7 @@ def wall_taper(terrain: Terrain, wall: Region, draw: ArrayLike) -> WallTaper:
     area = terrain.face_area[core]
     lean = np.degrees(np.arcsin(np.clip(terrain.face_normals[core] @ d, -1.0, 1.0)))
     taper = mean(core)
-    u_noise = np.degrees(_u_flux(terrain, core, d) / area.sum()) / max(np.cos(np.radians(taper)), 0.1)
+    u_noise = np.degrees(u_flux(terrain, core, d) / area.sum()) / max(np.cos(np.radians(taper)), 0.1)
     u = float(np.hypot(u_noise, _rim_change(terrain, core, mean)))
     middle = float(np.average(lean, weights=area))
     return WallTaper(
@@ -202,7 +202,7 @@ def convergence(
         lean = angle(side)
         along = np.cos(np.radians(lean)) * d - np.sin(np.radians(lean)) * way
         size = float(np.linalg.norm(terrain.face_vectors[side].sum(axis=0)))
-        noise = np.degrees(_u_flux(terrain, side, along) / size)
+        noise = np.degrees(u_flux(terrain, side, along) / size)
         total += lean
         variance += float(noise**2 + _rim_change(terrain, side, angle) ** 2)
     limit = value("preparation.convergence_max_deg")
@@ -384,7 +384,7 @@ def _lean(terrain: Terrain, d: Float, way: Float, faces: Index) -> float:
     return float(np.degrees(np.arctan2(total @ d, total @ way)))
 
 
-def _u_flux(terrain: Terrain, faces: Index, direction: Float, share: Float | None = None) -> float:
+def u_flux(terrain: Terrain, faces: Index, direction: Float, share: Float | None = None) -> float:
     """Standard uncertainty of *sum g A n.direction* from noise along the normals, mm2; *g* is 1 if left out.
 
     With *g* = 1 the sum is *1/2 sum p x p'* round the rim. A point that moves by *t* along its normal *n*
@@ -445,7 +445,7 @@ def _u_axis(terrain: Terrain, faces: Index, d: Float) -> tuple[float, float]:
     for way in frame(axis):
         share = terrain.face_normals[faces] @ way
         weight = max(float(share**2 @ terrain.face_area[faces]), 1e-6)
-        noise = float(np.degrees(_u_flux(terrain, faces, axis, share) / weight))
+        noise = float(np.degrees(u_flux(terrain, faces, axis, share) / weight))
 
         def lean(some: Index, way: Float = way) -> float:
             return float(np.degrees(_axis_of(terrain, some, d)[1] @ way))
