@@ -273,3 +273,32 @@ def solve_lacking(contact: Contact, y: Float, limit_mm: float) -> tuple[Float, F
         If `y` has the wrong shape or holds anything but finite numbers.
     """
     return _solve(contact, lacking_programme(contact, limit_mm), y)
+
+
+def solve_least(
+    contact: Contact, y: Float, give: tuple[float, float, float], limit_mm: float
+) -> tuple[Float, Float]:
+    """The least `s` when discs, stops and the limit of counted faces give way by stated parts of it.
+
+    Parameters
+    ----------
+    contact : Contact
+    y : (n, size) array, mm
+    give : (float, float, float)
+        How much of `s` each disc, each stop and the limit gives way: ``(0, 0, 1)`` with limit 0 is
+        :func:`solve_opening`, ``(1, 1, 0)`` is :func:`solve_lacking`, and ``(1, 0, 0)`` centres the pins
+        while no stop gives way.
+    limit_mm : float
+
+    Returns
+    -------
+    least : (n,) array, mm
+    motion : (n, 6) array
+        As for :func:`solve_opening`.
+
+    Raises
+    ------
+    ValueError
+        If `y` has the wrong shape or holds anything but finite numbers.
+    """
+    return _solve(contact, _programme(contact, give, limit_mm), y)
