@@ -33,6 +33,8 @@ Float = NDArray[np.float64]
 CURVE = 41
 """Points of the curve of the time it takes to close."""
 LONGEST_MIN = 120.0
+FARTHEST = 200.0
+"""Growth of viscosity, as a logarithm, beyond which nothing is left to reckon."""
 LEAST_DOUBT = 0.05
 """Standard deviation of the logarithm of the time when all is typed in: a finger's force, a face's area."""
 QUICK_S = 10.0
@@ -57,7 +59,8 @@ class Stiffening:
         i = min(max(int(np.searchsorted(self.second, second)) - 1, 0), len(self.second) - 2)
         span = self.second[i + 1] - self.second[i]
         rate = math.log(self.viscosity[i + 1] / self.viscosity[i]) / span
-        return float(self.viscosity[i] * math.exp(rate * (second - self.second[i])))
+        grown = min(max(rate * (second - self.second[i]), -FARTHEST), FARTHEST)
+        return float(self.viscosity[i] * math.exp(grown))
 
     def fluidity(self, start: float, end: float) -> float:
         """Integral of 1 / viscosity over a time, 1/Pa: ``(1/mu1 - 1/mu2) / rate`` piece by piece."""

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pinseat.case.casting import Bar, Casting, SheetPoint
 from pinseat.casting.model import Evidence
 from pinseat.casting.regression import Belief, Student, at, update
+from pinseat.ledger.copies import reference_row
 from pinseat.ledger.rows import Basis, Row
 from pinseat.reference import value
 
@@ -24,6 +25,10 @@ Float = NDArray[np.float64]
 Axis = Literal["liquid_percent", "water_powder"]
 NO_LOT = "not stated"
 """What bars without a lot number are counted under."""
+LEAST_WATER = 0.05
+"""Water to powder (ml/g) below which nothing flows."""
+LEAST_SHARE = 0.1
+"""No prior is surer than this share of what is assumed of scatter and slope."""
 _SQRT3 = math.sqrt(3.0)
 
 
@@ -150,7 +155,7 @@ def _prior(level: float, u_level: float, slope: float, u_slope: float) -> Belief
     """Level, slope and the lot never seen; scatter and lot spread as assumed."""
     s = value("recipe.bar_repeat_percent").value
     spread = value("recipe.lot_spread_percent").value
-    ratio = np.diag([u_level**2, u_slope**2, spread**2]) / s**2
+    ratio = np.diag([max(u_level, LEAST_SHARE * s) ** 2, u_slope**2, spread**2]) / s**2
     return Belief(np.array([level, slope, 0.0]), ratio, s, value("recipe.bar_repeat_worth_castings").value)
 
 
@@ -163,7 +168,7 @@ def _from_sheet(casting: Casting, axis: Axis) -> MouldLaw:
     slope, u_slope = _assumed_slope(axis)
     if spread > 0.0:
         slope = float(((mix - centre) * grown).sum()) / spread
-        u_slope = abs(slope) * value("recipe.slope_doubt_percent").value / 100.0
+        u_slope = max(abs(slope) * value("recipe.slope_doubt_percent").value / 100.0, LEAST_SHARE * u_slope)
     bend = float(np.sqrt(np.mean((grown - level - slope * (mix - centre)) ** 2))) if spread > 0.0 else 0.0
     tolerance = value("investment.expansion_tolerance_percent").value / 100.0 * abs(level) / _SQRT3
     words = f"{len(sheet)} points of the maker's sheet" if len(sheet) > 1 else "a single factory figure"
@@ -184,7 +189,7 @@ def _from_sheet(casting: Casting, axis: Axis) -> MouldLaw:
 
 
 def _from_ledger(casting: Casting, axis: Axis, mould: Row) -> MouldLaw:
-    entry = mould.scale
+    entry = reference_row("investment", mould.route).scale
     wet = axis == "water_powder"
     centre = value("investment.gypsum_bonded.water_powder_ml_g").value if wet else 100.0
     slope, u_slope = _assumed_slope(axis)
@@ -219,7 +224,7 @@ def _reach(casting: Casting, axis: Axis, mix: Float) -> tuple[float, float]:
     if axis == "water_powder":
         room = value("investment.gypsum_bonded.water_powder_reach_ml_g").value if low == high else 0.0
         more = room + (high - low) * value("recipe.reach_beyond_percent").value / 100.0
-        return low - more, high + more
+        return max(low - more, LEAST_WATER), high + more
     if low == high:
         return 0.0, 100.0
     more = (high - low) * value("recipe.reach_beyond_percent").value / 100.0

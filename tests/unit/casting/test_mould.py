@@ -201,3 +201,17 @@ def test_claimed_probabilities_come_true() -> None:
         claimed.append(within(student, -student.centre, 0.0, 0.12))
         came += abs(100.0 * math.log1p(cast(75.0, "B") / 100.0) - student.centre) <= 0.12
     assert came / 600.0 == pytest.approx(float(np.mean(claimed)), abs=0.06)
+
+
+def test_an_exact_reading_alone_is_the_law_at_its_mix() -> None:
+    made = case(measured=measured(**NOTHING, investment=1.40), casting={"liquid_percent": 60})
+    found = law_of(made.casting, "liquid_percent", ledger_rows(made))
+    assert percent(found.change(60.0).centre) == pytest.approx(1.40, abs=1e-4)
+    assert found.change(60.0).u < 1e-3
+    assert found.change(80.0).u > 0.05
+
+
+def test_a_sheet_that_does_not_rise_leaves_the_slope_open() -> None:
+    flat = law(sheet=[{"liquid_percent": mix, "total_percent": 0.0} for mix in (50, 100)])
+    assert flat.belief.mean[1] == 0.0
+    assert flat.change(100.0).u > 0.0

@@ -315,3 +315,19 @@ def test_same_case_same_recipe() -> None:
     first, again = (compensate(of, ledger_rows(of), pair(), UP) for _ in range(2))
     assert first.recommended == again.recommended
     assert first.pin_counts == again.pin_counts
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        [(29.96, 0.01), (30.0, 1e4), (30.8, 1e4)],
+        [(21.9, 1.0), (36.4, 1.0), (36.6, 9e5)],
+        [(0.0, 50.0), (1.0, 50.0)],
+    ],
+)
+def test_any_rising_viscosity_gives_a_countdown(points) -> None:
+    thick = {"viscosity": [{"min": t, "Pa_s": v} for t, v in points]}
+    told = made(case(cement=thick)).cement
+    assert told is not None
+    assert 0.0 <= told.probability <= 1.0
+    assert told.stop_min <= told.working_min
