@@ -8,7 +8,18 @@ from typing import Any
 
 from pinseat.case.model import Case
 from pinseat.casting.model import CastingResult, RecipeResult
-from pinseat.chain import core, impression, plating, readings, recipe, report, survey_sheet, ticket, tray
+from pinseat.chain import (
+    core,
+    impression,
+    plating,
+    readings,
+    recipe,
+    report,
+    seat,
+    survey_sheet,
+    ticket,
+    tray,
+)
 from pinseat.chain.readings import Readings
 from pinseat.chain.scan import ScanResult
 from pinseat.chain.survey_sheet import SurveySheet
@@ -16,7 +27,9 @@ from pinseat.chain.ticket import Ticket
 from pinseat.chain.work import Work
 from pinseat.impression.model import ImpressionResult
 from pinseat.plating.result import PlatingResult, ProgrammeResult
+from pinseat.seating.diagnosis import Diagnosis
 from pinseat.seating.model import SeatingResult
+from pinseat.seating.plan import SeatPlan
 from pinseat.survey.model import SurveyResult
 from pinseat.tray.model import TrayResult
 
@@ -84,6 +97,8 @@ _ALL = (
     Step("casting", ("survey",), CastingResult, core.casting),
     Step("recipe", ("survey", "casting"), RecipeResult, recipe.make),
     Step("seating", ("survey", "casting"), SeatingResult, core.seating),
+    Step("seat", ("survey", "casting"), SeatPlan, seat.make_plan),
+    Step("diagnosis", ("survey", "casting"), Diagnosis, seat.make_diagnosis),
     Step("ticket", ("scan", "survey", "casting", "seating"), Ticket, ticket.make),
     Step("report", ("scan", "survey", "casting", "seating"), report.ReportPages, report.make),
 )

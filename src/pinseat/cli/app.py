@@ -9,13 +9,16 @@ from cyclopts import App, Parameter
 
 from pinseat import __version__
 from pinseat.cli.cast import cast
+from pinseat.cli.compare import compare
+from pinseat.cli.diagnose import diagnose
 from pinseat.cli.impression import impression
-from pinseat.cli.tray import tray
 from pinseat.cli.log import log
 from pinseat.cli.open import open_workbench
 from pinseat.cli.plate import plate
+from pinseat.cli.seat import seat
 from pinseat.cli.survey import readings, survey
 from pinseat.cli.ticket import ticket
+from pinseat.cli.tray import tray
 
 Step = Literal["scan", "survey", "casting", "seating", "report"]
 DemoName = Literal["front", "span", "bench"]
@@ -140,7 +143,10 @@ def doctor() -> None:
 
 app.command(impression)
 app.command(cast)
+app.command(compare)
+app.command(diagnose)
 app.command(plate)
+app.command(seat)
 app.command(log)
 app.command(survey)
 app.command(readings)

@@ -97,7 +97,7 @@ def dentine_caution() -> str:
 
 def hold_caution() -> str:
     """What stands wherever a pin is made to hold less."""
-    return "holds less: see the chart of hold against seating before the pins are cast"
+    return "holds less: weigh hold against seating"
 
 
 def _made(

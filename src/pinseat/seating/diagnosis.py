@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pinseat.case.model import Abutment, Case
 from pinseat.ledger.findings import Finding
-from pinseat.ledger.handover import Handover, Progress, quiet
+from pinseat.ledger.handover import Progress, quiet
 from pinseat.seating.assembly import Assembly
 from pinseat.seating.faults import CAUSES, NOWHERE, WORDS, Cause, Cells, Faults, all_cells, spoiled
 from pinseat.seating.nextcheck import Check, next_checks
@@ -341,7 +341,7 @@ def _findings(
             "%",
             100.0 * wanted,
             "probability wanted, stated in the case",
-            "" if home >= wanted else next_look if not apart or first is None else first.words,
+            "" if home >= wanted else next_look or (first.in_full if first else ""),
         ),
         Finding(
             "diagnosis.cause",
@@ -394,14 +394,13 @@ def _findings(
     return tuple(made)
 
 
-def run(case: Case, upstream: Handover, assembly: Assembly, progress: Progress = quiet) -> Diagnosis:
+def run(case: Case, assembly: Assembly, progress: Progress = quiet) -> Diagnosis:
     """Diagnose the try-in of a case.
 
     Parameters
     ----------
     case : Case
         Its `tryin` says what was seen.
-    upstream : Handover
     assembly : Assembly
         From :func:`pinseat.seating.assembly.assemble`.
     progress : callable

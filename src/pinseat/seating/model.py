@@ -16,11 +16,11 @@ Cost = Literal["minutes", "pattern", "mould", "casting", "impression", "holes"]
 mould; another casting; another impression and all that follows; the teeth cut again."""
 COSTS: dict[Cost, str] = {
     "minutes": "minutes",
-    "pattern": "in the pattern",
-    "mould": "in the mould",
-    "casting": "a new die or casting",
-    "impression": "a new impression",
-    "holes": "the teeth are cut again",
+    "pattern": "pattern",
+    "mould": "mould",
+    "casting": "new die or casting",
+    "impression": "new impression",
+    "holes": "teeth cut again",
 }
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pinseat.reference import value
 from pinseat.seating.assembly import Assembly
-from pinseat.seating.changes import dentine_caution, hold_caution, span_mm
+from pinseat.seating.changes import dentine_caution, span_mm
 from pinseat.seating.faults import BEFORE, CAUSES, Errors, Sample, cleaned, ordinary
 from pinseat.seating.model import Cost
 from pinseat.seating.observations import Bridges
@@ -25,6 +25,7 @@ NEARLY = 0.8
 OFF_MM = 0.05
 """By how much a pin is thinned, or a hole reamed."""
 MOST_OFF_MM = 0.6
+GRIND = "holds less; grind under extraction, measure again, and stop at what was planned"
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ def _tried(bridges: Bridges, like: Sample, weight: Float, rng: np.random.Generat
         yield (
             f"take {off:.2f} mm off the tip of pin {assembly.names[pin]}, out of the mouth",
             "minutes",
-            hold_caution(),
+            GRIND,
             assembly,
             _shorter(like, pin, off),
         )
@@ -123,7 +124,7 @@ def _tried(bridges: Bridges, like: Sample, weight: Float, rng: np.random.Generat
         yield (
             f"thin {name} by {OFF_MM:.2f} mm all round its length, out of the mouth",
             "minutes",
-            hold_caution(),
+            GRIND,
             replace(assembly, pin_mm=assembly.pin_mm - OFF_MM * which),
             like,
         )

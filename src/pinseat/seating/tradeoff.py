@@ -40,6 +40,8 @@ class Option:
         Of going home.
     front : bool
         No other option both holds more and goes home more often.
+    new_holes : bool
+        Whether teeth would have to be cut for it.
     """
 
     words: str
@@ -50,6 +52,7 @@ class Option:
     u_hold_N: float
     chance: Chance
     front: bool
+    new_holes: bool
 
 
 def cemented_area_mm2(assembly: Assembly) -> float:
@@ -126,7 +129,17 @@ def options(
         for words, (one, planned, bridges) in made.items()
     ]
     found = [
-        Option(words, planned, int(one.present.sum()), area, *hold_N(area), seats, _front(area, seats, plain))
+        Option(
+            words=words,
+            planned=planned,
+            pins=int(one.present.sum()),
+            area_mm2=area,
+            hold_N=hold_N(area)[0],
+            u_hold_N=hold_N(area)[1],
+            chance=seats,
+            front=_front(area, seats, plain),
+            new_holes=one.spare > 0,
+        )
         for words, planned, one, area, seats in plain
     ]
     return tuple(sorted(found, key=lambda option: (option.area_mm2, option.words)))
@@ -141,7 +154,8 @@ def _front(area: float, seats: Chance, plain: Sequence[tuple[str, bool, Assembly
 
 
 def two_to_choose_from(found: Sequence[Option], wanted: float) -> tuple[Option, ...]:
-    """The option that holds most among those that go home as often as is wanted, and the one that seats best.
+    """The option that holds most among those that go home as often as is wanted, and the one that seats best;
+    no teeth are cut again for either.
 
     Parameters
     ----------
@@ -154,8 +168,9 @@ def two_to_choose_from(found: Sequence[Option], wanted: float) -> tuple[Option, 
     tuple of Option
         One when they are the same; the first is left out when none goes home as often as is wanted.
     """
-    sure = [option for option in found if option.chance.probability >= wanted]
-    easiest = max(found, key=lambda option: (option.chance.probability, option.area_mm2))
+    made = [option for option in found if not option.new_holes]
+    sure = [option for option in made if option.chance.probability >= wanted]
+    easiest = max(made, key=lambda option: (option.chance.probability, option.area_mm2))
     if not sure:
         return (easiest,)
     firm = max(sure, key=lambda option: (option.area_mm2, option.chance.probability))
