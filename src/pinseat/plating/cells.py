@@ -293,23 +293,36 @@ def _with_edges(
 
 def _labels(cells: Cells, point: Float, normal: Float, width: Float) -> tuple[Int, Float]:
     """Electrode of each piece of wall, and the share of it that is."""
-    geometry = cells.geometry
+    best, share = _label(cells, point), np.ones(len(point))
+    mixed = _beside_another(point, width, best)
+    normal, width = normal[mixed], width[mixed]
     helper = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
     u = np.cross(normal, helper)
     u /= np.maximum(np.linalg.norm(u, axis=1, keepdims=True), 1e-12)
     v = np.cross(normal, u)
-    seen = np.empty((len(_SPREAD), len(point)), np.int64)
+    seen = np.empty((len(_SPREAD), len(mixed)), np.int64)
     for row, (a, b) in enumerate(_SPREAD):
-        place = point + (a * width)[:, None] * u + (b * width)[:, None] * v
-        seen[row] = electrode_at(geometry, place)
-        if cells.grown is not None:
-            seen[row] = cells.grown.label(geometry, place, seen[row])
-    best, share = np.full(len(point), RUBBER, np.int64), np.zeros(len(point))
-    for number in range(len(geometry.electrodes)):
+        seen[row] = _label(cells, point[mixed] + (a * width)[:, None] * u + (b * width)[:, None] * v)
+    best[mixed], share[mixed] = RUBBER, 0.0
+    for number in range(len(cells.geometry.electrodes)):
         part = (seen == number).mean(axis=0)
-        more = part > share
-        best[more], share[more] = number, part[more]
+        more = mixed[part > share[mixed]]
+        best[more], share[more] = number, part[part > share[mixed]]
     return best, share
+
+
+def _label(cells: Cells, points: Float) -> Int:
+    found = electrode_at(cells.geometry, points)
+    return found if cells.grown is None else cells.grown.label(cells.geometry, points, found)
+
+
+def _beside_another(point: Float, width: Float, electrode: Int) -> Int:
+    """Pieces of wall with another electrode among their nearest eight."""
+    count = min(9, len(point))
+    if count < 2:
+        return np.arange(len(point))
+    around = KDTree(point).query(point, k=count, workers=-1)[1]
+    return np.flatnonzero((electrode[around] != electrode[:, None]).any(axis=1))
 
 
 def electrode_at(geometry: Geometry, points: Float) -> Int:

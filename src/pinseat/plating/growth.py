@@ -1,8 +1,8 @@
 """Thickness against the clock: the surface moves into the liquid as metal grows on it.
 
 The signed distance at the corners of the cells falls at the rate at which the nearest wall grows, so the
-cells are cut anew at each step while the octree stays. Places on the bare surface ride along and tell how thick the
-metal is on them.
+cells are cut anew at each step while the octree stays. Places on the bare surface ride along and tell how
+thick the metal is on them.
 """
 
 from __future__ import annotations
@@ -39,7 +39,8 @@ class _Rate:
 
     def at(self, points: Float) -> tuple[Float, Float]:
         """Rate, mm/h, and the normal of the nearest wall."""
-        far, which = self.tree.query(points, k=_NEIGHBOURS, workers=-1)
+        found = self.tree.query(points, k=_NEIGHBOURS, workers=-1)
+        far, which = np.asarray(found[0], float), np.asarray(found[1], np.int64)
         weight = 1.0 / (far**2 + self.room_mm**2)
         weight /= weight.sum(axis=1, keepdims=True)
         return np.einsum("ij,ij->i", weight, self.mm_per_h[which]), self.normal[which[:, 0]]
@@ -127,7 +128,9 @@ class _Run:
         self.density: list[Float] = []
         self.charge, self.correction = 0.0, 0.0
         self.mass = np.zeros(len(cells.geometry.electrodes))
-        self.last_rate: tuple[Float, Float, Float] | None = None
+        self.last_rate: tuple[Float, Float, float] | None = None
+        self.watched, self.near = np.empty(0, np.int64), np.empty(0, np.int64)
+        self.place: Float = np.empty((0, 3))
         self.now = _cut(cells)
         self.volume = self.begin = float(self.now.volume_mm3.sum())
 
@@ -197,10 +200,10 @@ class _Run:
         )
 
     def _carried_on(self, field: Float, watched: Float, hours: float) -> tuple[Float, Float]:
-        before, self.last_rate = self.last_rate, (field, watched, np.array(hours))
+        before, self.last_rate = self.last_rate, (field, watched, hours)
         if before is None:
             return field, watched
-        part = 0.5 * hours / float(before[2])
+        part = 0.5 * hours / before[2]
         carried = field + part * (field - before[0]), watched + part * (watched - before[1])
         return np.maximum(carried[0], 0.0), np.maximum(carried[1], 0.0)
 
