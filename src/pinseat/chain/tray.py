@@ -15,6 +15,7 @@ def make(work: Work) -> TrayResult:
     work.progress("making the tray", 0.0)
     mesh = work.working.mesh if work.working else None
     tray = step.run(work.case, work.handover(), work.progress, mesh=mesh)
-    written = write_tray(work.folder, work.case, tray, work.meta, work.progress)
+    field = work.result("survey").field
+    written = write_tray(work.folder, work.case, tray, field, work.meta, work.progress)
     names = tuple(path.relative_to(work.folder).as_posix() for path in written)
     return replace(tray.result, files=names)

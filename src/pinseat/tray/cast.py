@@ -24,6 +24,8 @@ SAMPLE_MM = 0.22
 PIXEL_MM = 0.25
 HOLE_MM2 = 60.0
 """A larger gap in the scan is not closed: nobody knows what stands in it."""
+TOLD_MM2 = 1.0
+"""A smaller one is not worth a word."""
 HOLE_RIM_MM = 30.0
 """Length of the rim of such a gap."""
 CRUMB_SHARE = 0.001
@@ -132,7 +134,7 @@ def _closed(top: HeightField) -> tuple[HeightField, tuple[float, ...]]:
     inside = np.isin(gaps, close)
     height[inside] = _harmonic(height, inside)
     field = HeightField(height, top.face, top.origin, top.axes, top.pixel_mm)
-    return field, tuple(float(area[g]) for g in close if area[g] >= 0.5)
+    return field, tuple(float(area[g]) for g in close if area[g] >= TOLD_MM2)
 
 
 def _harmonic(height: Float, inside: Mask) -> Float:

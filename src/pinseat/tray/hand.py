@@ -14,6 +14,7 @@ from pinseat.ledger.pins import PinField
 from pinseat.reference import value
 from pinseat.tray.build import Shape
 from pinseat.tray.distance import Grid
+from pinseat.tray.frame import Frame
 from pinseat.tray.model import Asked, HandPlan, Pile
 from pinseat.tray.pocket import Pocket
 from pinseat.tray.sheets import line_area, patches, pile, sheets_for, stock_name
@@ -30,6 +31,7 @@ def hand_plan(
     asked: Asked,
     field: PinField,
     pockets: Sequence[Pocket],
+    frame: Frame,
     shape: Shape | None,
     filler_mm3: float | None,
 ) -> HandPlan:
@@ -43,6 +45,7 @@ def hand_plan(
     field : PinField
     pockets : sequence of Pocket
         In the frame of the tray.
+    frame : Frame
     shape : Shape or None
         None for a case from callipers: then the outline is left to the hand.
     filler_mm3 : float or None
@@ -78,6 +81,7 @@ def hand_plan(
         patch_sheets=counts,
         openings=openings,
         feet=feet,
+        axes=frame.axes[:2],
         filler_cm3=None if filler_mm3 is None else 1e-3 * filler_mm3,
         sheet_area_cm2=1e-2 * area,
     )

@@ -216,6 +216,8 @@ class HandPlan:
         Holes for the stops, through every sheet.
     feet : (n, 2) array, mm
         Feet of the pins, in order.
+    axes : (2, 3) array
+        Directions of the plan's x and y in the scan's coordinates.
     filler_cm3 : float or None
         Wax or clay to fill undercuts with before the sheets go on; None without a scan.
     sheet_area_cm2 : float
@@ -232,6 +234,7 @@ class HandPlan:
     patch_sheets: tuple[int, ...]
     openings: tuple[Float, ...]
     feet: Float
+    axes: Float
     filler_cm3: float | None
     sheet_area_cm2: float
 

@@ -77,13 +77,13 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet, *, mesh: Mes
     frame = frame_of(mesh.vertices if mesh is not None else np.array([p.foot for p in field.pins]), draw)
     pockets = pockets_of(field, frame, asked)
     if mesh is None:
-        plan = hand_plan(case.tray, asked, field, pockets, None, None)
+        plan = hand_plan(case.tray, asked, field, pockets, frame, None, None)
         return Tray(_by_hand(asked, draw, plan))
     prepared = prepared_teeth(case.abutments, field, upstream.faces, frame)
     drawn, picked = ([frame.local(p) for p in given] for given in (case.tray.border, case.tray.stops))
     shape = build.shape_of(frame.turned(mesh), drawn, picked, pockets, prepared, asked, progress)
     depth, fill_mm3 = build.block_out(shape)
-    plan = hand_plan(case.tray, asked, field, pockets, shape, fill_mm3)
+    plan = hand_plan(case.tray, asked, field, pockets, frame, shape, fill_mm3)
     before = list(_before(shape, asked))
     cast = frame.turned_back(shape.cast.mesh)
     if any(found.verdict == "stop" and found.code != "tray.stops_steady" for found in before):
