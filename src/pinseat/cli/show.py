@@ -81,13 +81,13 @@ def run_step(
 def _run(folder: Path, until: str, threads: int | None) -> Outcome:
     from pinseat import chain
 
-    with _bar() as bar:
-        task = bar.add_task("reading the case", total=1.0)
+    with bar() as shown:
+        task = shown.add_task("reading the case", total=1.0)
         return chain.run(
             folder,
             until=until,
             threads=threads,
-            progress=lambda doing, done: bar.update(task, description=doing, completed=done),
+            progress=lambda doing, done: shown.update(task, description=doing, completed=done),
         )
 
 
@@ -97,7 +97,7 @@ def _print_json(outcome: Outcome) -> None:
     print(json.dumps(chain.answer(outcome), ensure_ascii=False, allow_nan=False))
 
 
-def _bar() -> Progress:
+def bar() -> Progress:
     """A bar on standard error that leaves nothing behind; nothing at all when nobody is looking."""
     return Progress(
         TextColumn("{task.description}"),

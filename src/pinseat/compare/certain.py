@@ -79,10 +79,28 @@ def source(of: Value) -> str:
 
 def pin_findings(pins: Sequence[PinChange], negative: bool) -> Iterator[Finding]:
     """One finding for each pin: what weighs most of what happened to it."""
+    order: tuple[Verdict, ...] = ("stop", "caution", "cannot tell", "clear")
     for pin in pins:
-        found = list(_of_pin(pin, negative))
-        order: tuple[Verdict, ...] = ("stop", "caution", "cannot tell", "clear")
-        yield min(found, key=lambda one: order.index(one.verdict))
+        worst = min(_of_pin(pin, negative), key=lambda one: order.index(one.verdict))
+        yield worst if worst.verdict != "clear" else _clear(pin)
+    if any(pin.depth_um is None for pin in pins):
+        yield Finding(
+            code="compare.pin_depth",
+            where="pins",
+            says="How deep the pins stand in the impression is not seen: their whole length is not stated.",
+            verdict="cannot tell",
+            do="state impression_pin_length_mm of each abutment",
+        )
+
+
+def _clear(pin: PinChange) -> Finding:
+    seen = "place, direction or thickness" if pin.depth_um is None else "place, direction, depth or thickness"
+    return Finding(
+        code="compare.pin",
+        where=f"pin {pin.name}",
+        says=f"No change of {seen} against its own tooth",
+        verdict="clear",
+    )
 
 
 def _of_pin(pin: PinChange, negative: bool) -> Iterator[Finding]:
@@ -101,7 +119,7 @@ def _of_pin(pin: PinChange, negative: bool) -> Iterator[Finding]:
         yield Finding(
             code=f"compare.pin_{what}",
             where=f"pin {pin.name}",
-            says=_says(what, said, verdict, negative),
+            says=_says(what, said, negative),
             verdict=verdict,
             value=change,
             uncertainty=u,
@@ -123,12 +141,10 @@ _WORDS = {
 _ALIKE = {"depth": "depth", "tilt": "direction", "shift": "place", "diameter": "thickness"}
 
 
-def _says(what: str, said: Sequence[str], verdict: Verdict, negative: bool) -> str:
+def _says(what: str, said: Sequence[str], negative: bool) -> str:
     if said:
         against = "its length" if negative and what == "depth" else "its own tooth"
         return f"{_WORDS[said[0]]}, against {against}."
-    if verdict == "clear":
-        return f"No change of its {_ALIKE[what]} against its own tooth."
     return f"Whether its {_ALIKE[what]} changed is not seen well enough."
 
 
@@ -219,12 +235,14 @@ def _do_span(verdict: Verdict) -> str:
     return "measure the distance with callipers on both, and enter the scale under [[measured]]"
 
 
-def surface_finding(places: Sequence[ChangedPlace], within_share: float, limit_um: float) -> Finding:
+def surface_finding(
+    places: Sequence[ChangedPlace], within_share: float, limit_um: float, scatter_um: float
+) -> Finding:
     """Whether the teeth themselves are the same."""
     limit = value("compare.deviation_limit_um")
     off = [place for place in places if not place.at]
     worst = max(off, key=lambda place: abs(place.farthest_um), default=None)
-    where = "" if worst is None else f"at ({', '.join(f'{x:.1f}' for x in worst.place)}) mm"
+    where = "" if worst is None else f"at ({', '.join(f'{x:.1f}' for x in worst.place)}) mm".replace("-", "−")
     return Finding(
         code="compare.surface",
         where=where or "teeth and gum",
@@ -234,6 +252,7 @@ def surface_finding(places: Sequence[ChangedPlace], within_share: float, limit_u
         else "No place away from the pins lies beyond the limit.",
         verdict="caution" if worst else "clear",
         value=worst.farthest_um if worst else 100.0 * within_share,
+        uncertainty=scatter_um if worst else None,
         unit="um" if worst else "%",
         limit=limit_um if worst else None,
         limit_source=source(limit) if limit_um == limit.value else "four times the scatter of the two scans",

@@ -180,6 +180,30 @@ def _far(points: Float, place: Float) -> Float:
     return np.asarray(np.sqrt(np.einsum("ij,ij->i", offset, offset)))
 
 
+def field_moved(field: PinField, rotation: Float, shift: Float) -> PinField:
+    """A pin field in other coordinates, covariance and all.
+
+    Parameters
+    ----------
+    field : PinField
+    rotation, shift : (3, 3) and (3,) arrays
+
+    Returns
+    -------
+    PinField
+    """
+    pins = tuple(
+        replace(pin, foot=rotation @ pin.foot + shift, axis=rotation @ pin.axis) for pin in field.pins
+    )
+    turn = np.zeros((4 * len(pins), 4 * len(pins)))
+    for i, (before, after) in enumerate(zip(field.pins, pins, strict=True)):
+        across = frame(after.axis) @ rotation @ frame(before.axis).T
+        turn[4 * i : 4 * i + 2, 4 * i : 4 * i + 2] = turn[4 * i + 2 : 4 * i + 4, 4 * i + 2 : 4 * i + 4] = (
+            across
+        )
+    return PinField(pins, turn @ field.covariance @ turn.T, field.basis)
+
+
 def in_common_pose(field: PinField, laid: Registration) -> PinField:
     """The second scan's pins in the common pose; their covariance is not carried."""
     return PinField(tuple(_carried(pin, laid) for pin in field.pins), field.covariance, field.basis)

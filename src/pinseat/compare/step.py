@@ -148,7 +148,7 @@ def _result(
             *certain.span_findings(between),
             *certain.pin_findings(pins, pose.turned_over),
             *certain.alone_findings(alone),
-            certain.surface_finding(places, within, limit),
+            certain.surface_finding(places, within, limit, _scatter_um(found)),
         ),
     )
 

@@ -108,8 +108,15 @@ def step_summary(
     -------
     rich.text.Text
     """
-    text = Text()
     title = f"Case {case.number}" + (f": {case.title}" if case.title else "")
+    return screen(title, lines, findings, files)
+
+
+def screen(
+    title: str, lines: Iterable[tuple[str, str]], findings: Iterable[Finding], files: Iterable[str]
+) -> Text:
+    """The same under a title of its own; see :func:`step_summary`."""
+    text = Text()
     text.append(textwrap.shorten(title, WIDTH, placeholder="…") + "\n\n")
     for head, words in lines:
         _line(text, head, words)
