@@ -14,7 +14,7 @@ from pinseat.case.document import NAME
 from pinseat.case.files import inside
 from pinseat.errors import CaseError, PinseatError, WorkbenchError
 from pinseat.workbench.hands import Bench, Run, Runs
-from pinseat.workbench.sheet import View, parts
+from pinseat.workbench.sheet import View, part_hash, parts
 
 _LOOK_SECONDS = 0.4
 """How often the files of a case that is on a screen are looked at."""
@@ -78,10 +78,7 @@ class Desk:
     def sheet(self, name: str) -> dict[str, Any]:
         """The parts of the sheet, each with a hash, so that only what changed is exchanged on the page."""
         view = self.view(name)
-        made = [
-            {"name": part, "hash": hashlib.sha256(str(html).encode()).hexdigest()[:16], "html": str(html)}
-            for part, html in parts(view)
-        ]
+        made = [{"name": part, "hash": part_hash(html), "html": str(html)} for part, html in parts(view)]
         return {"revision": view.draft.revision, "stamp": self.stamp(name), "parts": made}
 
     def stamp(self, name: str) -> str:

@@ -160,7 +160,9 @@ def _table(place: Place, node: Node, held: Mapping[str, Any] | None) -> Markup:
         tag("legend", str(node.get("title", plain(str(place[-1])))).capitalize()),
         tag("p", _sentence(node), class_="hint") if node.get("description") else None,
         tag("div", rows, class_="facts"),
-        _taking_out(place, "Take all of this out") if held is not None and len(place) == 1 else None,
+        _taking_out(place, f"Take {plain(str(place[-1]))} out", in_words=True)
+        if held is not None and len(place) == 1 and default_free(place)
+        else None,
         class_="fact-table",
     )
 
@@ -342,10 +344,15 @@ def _sentence(node: Node) -> str:
     return words[:1].upper() + words[1:] + ("" if not words or words.endswith((".", "?")) else ".")
 
 
-def _taking_out(place: Place, label: str) -> Markup:
+def default_free(place: Place) -> bool:
+    """Whether a part is there only because somebody stated it."""
+    return "default" not in node_at(place) or node_at(place)["default"] is None
+
+
+def _taking_out(place: Place, label: str, *, in_words: bool = False) -> Markup:
     return tag(
         "button",
-        "×",
+        label if in_words else "×",
         type="button",
         class_="out",
         data_out=json.dumps(list(place)),

@@ -11,7 +11,7 @@ from pinseat.case.index import cases
 from pinseat.report.rounding import fixed
 from pinseat.workbench import chair
 from pinseat.workbench.html import page, tag
-from pinseat.workbench.sheet import View, parts
+from pinseat.workbench.sheet import View, part_hash, parts
 
 
 def cases_page(practice: Path) -> str:
@@ -104,9 +104,12 @@ def case_rows(practice: Path, search: str) -> Markup:
 def bench_page(view: View, *, single: bool) -> str:
     """The bench sheet with its drawing."""
     made = dict(parts(view))
-    sheets = [
-        tag("div", html, id=name, class_="part") for name, html in made.items() if name.startswith("sheet-")
-    ]
+
+    def part(name: str, kind: str = "div", **more: object) -> Markup:
+        return tag(kind, made[name], id=name, class_="part", data_hash=part_hash(made[name]), **more)
+
+    sheets = [part(name) for name in made if name.startswith("sheet-")]
+    ledger = part("ledger", tabindex="0", role="group", aria_label="fit ledger")
     return page(
         f"Case {view.draft.document.get('number', view.name)}",
         ["/static/bench.js"],
@@ -114,12 +117,19 @@ def bench_page(view: View, *, single: bool) -> str:
         tag(
             "header",
             None if single else tag("a", "All cases", href="/", class_="home"),
-            tag("div", made["bar"], id="bar", class_="part"),
+            part("bar"),
             _light(),
             class_="top",
         ),
-        tag("nav", made["strip"], id="strip", class_="part", aria_label="steps"),
-        tag("main", tag("div", id="notices", aria_live="polite"), sheets, id="sheet", tabindex="-1"),
+        part("strip", "nav", aria_label="steps"),
+        tag(
+            "main",
+            tag("div", id="notices", aria_live="polite"),
+            sheets,
+            id="sheet",
+            tabindex="-1",
+            data_revision=view.draft.revision,
+        ),
         tag(
             "aside",
             _drawing(),
@@ -131,15 +141,7 @@ def bench_page(view: View, *, single: bool) -> str:
                 aria_expanded="false",
                 aria_controls="ledger",
             ),
-            tag(
-                "div",
-                made["ledger"],
-                id="ledger",
-                class_="part",
-                tabindex="0",
-                role="group",
-                aria_label="fit ledger",
-            ),
+            ledger,
             aria_label="drawing and fit ledger",
             class_="board",
         ),

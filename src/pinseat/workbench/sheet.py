@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -135,6 +136,11 @@ def parts(view: View) -> list[Part]:
         ("sheet-log", bench_log(view.folder, view.payload("programme"), pieces_of(view))),
         ("sheet-handover", handover(view)),
     ]
+
+
+def part_hash(html: Markup) -> str:
+    """Tells whether a part is the one that a page shows already."""
+    return hashlib.sha256(html.encode()).hexdigest()[:16]
 
 
 def bar(view: View) -> Markup:

@@ -3,7 +3,11 @@ import { ask, dropbox, element, light, Refused } from "./common.js";
 import { Viewer, round, tell, unpack } from "./viewer.js";
 
 const at = (id) => document.getElementById(id);
-const state = { revision: null, hashes: new Map(), stamp: "", asked: 0, drawn: "" };
+const state = {
+  revision: at("sheet").dataset.revision,
+  hashes: new Map([...document.querySelectorAll(".part")].map((part) => [part.id, part.dataset.hash])),
+  stamp: "", asked: 0, drawn: "",
+};
 light();
 
 // --- what the server shows
@@ -12,7 +16,7 @@ async function refresh() {
   const number = ++state.asked;
   const held = await ask("sheet");
   if (number !== state.asked) return;
-  state.revision = held.revision;
+  let all = true;
   state.stamp = held.stamp;
   const sheet = at("sheet");
   const names = new Set(held.parts.map((part) => part.name));
@@ -28,11 +32,13 @@ async function refresh() {
     if (state.hashes.get(part.name) === part.hash) continue;
     if (busy(box)) {
       state.again = true; // someone is typing here: shown once that is done
+      all = false;
       continue;
     }
     exchange(box, part.html);
     state.hashes.set(part.name, part.hash);
   }
+  if (all) state.revision = held.revision; // what is sent names the state that the person saw
   ready();
 }
 
@@ -456,7 +462,7 @@ function legend(said, ramp) {
   const needle = element("span", "", { id: "needle" });
   needle.hidden = true;
   const body = element("div", [strip, tick(0, tell(0, said.unit), ""), tick(said.limit, `limit ${tell(said.limit, said.unit)}`, "limit"), tick(said.top, `${tell(said.top, said.unit)} or more`, ""), needle], { class: "scale" });
-  const source = element("details", [element("summary", "where the limit comes from"), element("p", `${said.limit_source || "not stated"}. Lines every ${tell(said.apart, said.unit)}.`)], { class: "about-limit" });
+  const source = element("details", [element("summary", "source of the limit"), element("p", `${said.limit_source || "not stated"}. Lines every ${tell(said.apart, said.unit)}.`)], { class: "about-limit" });
   at("legend").replaceChildren(element("p", said.title), body, source);
   at("legend").hidden = false;
 }
