@@ -26,6 +26,8 @@ class Plan:
         The materials, as in ``[chain]``.
     measured : tuple of dict
         Readings, as in ``[[measured]]``.
+    casting : str
+        Text of ``[casting]``; empty when nothing is said of it.
     scan_file : str
     """
 
@@ -42,7 +44,26 @@ class Plan:
     cast_pin_diameter_mm: float
     chain: dict[str, str]
     measured: tuple[dict[str, str | float], ...] = field(default=())
+    casting: str = ""
     scan_file: str = "scans/upper.stl"
+
+
+def _casting(water_powder: float, pattern_g: float, width_mm: float, height_mm: float) -> str:
+    """Mix of the ring that was measured, an invented maker's sheet, and what balance and callipers showed."""
+    return f"""# The ring of the measured mould, and the sheet of its powder: invented.
+[casting]
+lot = "X-01"
+powder_g = 60
+water_powder = {water_powder:.2f}
+pattern_g = {pattern_g:.2f}
+thinnest_mm = 0.55
+connector_width_mm = {width_mm:.1f}
+connector_height_mm = {height_mm:.1f}
+sheet = [
+  {{ water_powder = 0.36, setting_percent = 0.48, thermal_percent = 1.32 }},
+  {{ water_powder = 0.40, setting_percent = 0.42, thermal_percent = 1.26 }},
+  {{ water_powder = 0.44, setting_percent = 0.36, thermal_percent = 1.20 }},
+]"""
 
 
 FRONT = Plan(
@@ -85,7 +106,10 @@ FRONT = Plan(
             "how": "wax bars under the measuring microscope, invented for this example",
         },
     ),
+    casting=_casting(0.40, 1.18, 3.0, 3.2),
 )
+
+
 SPAN = Plan(
     number="F-0114",
     title="a training arch: four incisors missing, retainers 13 and 23",
@@ -118,6 +142,7 @@ SPAN = Plan(
             "how": "three own test bars, invented for this example",
         },
     ),
+    casting=_casting(0.44, 1.95, 3.0, 3.5),
 )
 
 

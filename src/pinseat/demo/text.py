@@ -53,6 +53,7 @@ def scanned_case(plan: Plan, truth: Truth) -> str:
     )
     blocks.append(_table("chain", plan.chain))
     blocks.extend(_table("[measured]", reading) for reading in plan.measured)
+    blocks.extend([plan.casting] if plan.casting else [])
     return "\n\n".join(blocks) + "\n"
 
 
