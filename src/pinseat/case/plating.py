@@ -191,11 +191,11 @@ class Plating(Part):
         lt=10.0,
         description="band inside the rim, from the margin downwards, that is covered with wax or varnish",
     )
-    flange_mm: Number | None = Field(
-        None,
+    flange_mm: Number = Field(
+        0.0,
         ge=0.0,
         lt=20.0,
-        description="how far bare metallising reaches past the margin; 0.3 mm (assumed) when left out",
+        description="how far bare metallising reaches past the margin; 0 when it is covered up to there",
     )
     tails: tuple[Tail, ...] = Field((), description="bare wire in the bath")
     anode: AnodePlate = Field(AnodePlate(), description="the anode plate")

@@ -32,9 +32,16 @@ def logged(work: Work) -> list[dict[str, object]]:
 
 def make(work: Work) -> PlatingResult:
     """Solve the field and write the thickness map."""
+    from pinseat.report.plating_picture import Coloured, write_thickness
+
     work.progress("plating the cups", 0.0)
     mesh = work.working.mesh if work.working else None
-    return step.run(work.case, work.handover(), work.progress, mesh=mesh)
+    result, made = step.solved(work.case, work.handover(), work.progress, mesh=mesh)
+    assert result.map is not None
+    shown = Coloured(
+        made.mesh, made.thickness_mm, result.aim.minimum_mm, made.up, None, result.map.thinnest_mm
+    )
+    return replace(result, files=write_thickness(work.folder, shown, work.meta))
 
 
 def make_programme(work: Work) -> ProgrammeResult:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.plating.baths import Bath
-from pinseat.plating.model import BANDS, Band, Drive, Electrolyte, Field, Growth
+from pinseat.plating.model import BANDS, Band, Drive, Electrolyte, Field, Growth, Stage
 from pinseat.plating.plan import electrolyte_of
 from pinseat.plating.result import MappedPiece, Spread, ThicknessMap
 
@@ -19,7 +19,7 @@ Solve = Callable[[Electrolyte, Drive], Field]
 
 
 def thickness_map(
-    growth: Growth, bath: Bath, drive: Drive, solve: Solve, notes: Sequence[str] = ()
+    growth: Growth, bath: Bath, stages: Sequence[Stage], solve: Solve, notes: Sequence[str] = ()
 ) -> ThicknessMap:
     """What the field says, in the bench's terms.
 
@@ -27,8 +27,8 @@ def thickness_map(
     ----------
     growth : Growth
     bath : Bath
-    drive : Drive
-        The main stage.
+    stages : sequence of Stage
+        As grown; the last one is the main stage.
     solve : callable
         For the ends of what is not known of the bath.
     notes : sequence of str
@@ -43,14 +43,14 @@ def thickness_map(
         for i, name in enumerate(names)
         if growth.last.electrodes[i].piece and (growth.surface.electrode == i).any()
     )
-    spreads = tuple(_spreads(growth, bath, drive, solve))
+    spreads = tuple(_spreads(growth, bath, stages[-1].drive, solve))
     minimum = float(growth.minimum_mm[-1])
     thinnest = int(np.argmin(np.where(growth.surface.band >= 0, growth.thickness_mm[-1], np.inf)))
     return ThicknessMap(
         pieces=pieces,
         hours=growth.hours,
         minimum_mm=growth.minimum_mm,
-        mean_mm=growth.mean_mm,
+        mean_mm=_mean_by_mass(growth, bath, stages),
         rim_mm=growth.rim_mm,
         hours_95=growth.hours_95,
         hours_100=growth.hours_100,
@@ -67,6 +67,19 @@ def thickness_map(
         cells=growth.last.cells,
         notes=tuple(notes),
     )
+
+
+def _mean_by_mass(growth: Growth, bath: Bath, stages: Sequence[Stage]) -> Float:
+    """Mean thickness as the balance has it: metal on the pieces over their area, edges and all, mm.
+
+    The mean over the reported bands is less: it leaves out what has grown over the margin.
+    """
+    pieces = [e.name for e in growth.last.electrodes if e.piece]
+    grown = 1e3 * sum(growth.mass_by_g[name] for name in pieces) / bath.density_g_cm3
+    area = sum(growth.first.area_mm2[name] for name in pieces)
+    ends = np.cumsum([0.0, *(stage.hours for stage in stages)])
+    charge = np.cumsum([0.0, *(stage.hours * (stage.drive.current_mA or 0.0) for stage in stages)])
+    return np.asarray(grown / area * np.interp(growth.hours, ends, charge) / charge[-1])
 
 
 def _piece(growth: Growth, number: int, name: str) -> MappedPiece:

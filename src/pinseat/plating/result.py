@@ -125,7 +125,8 @@ class ThicknessMap:
     ----------
     pieces : tuple of MappedPiece
     hours, minimum_mm, mean_mm, rim_mm : (k,) arrays
-        Over all pieces, from the start; the rim is NaN where there is none.
+        Over all pieces, from the start. The mean is that of the balance, metal over area, with what grows
+        over the margin; the rim is NaN where there is none.
     hours_95, hours_100 : float
         Until 95 % and 100 % of the working surface have the minimum; infinite when not reached.
     thinnest_piece, thinnest_band : str

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pinseat.case.model import Case
 from pinseat.errors import PlatingError
 from pinseat.ledger.findings import Finding
@@ -10,14 +12,21 @@ from pinseat.mesh.model import Mesh
 from pinseat.plating import checks
 from pinseat.plating.baths import Bath, bath_of
 from pinseat.plating.calibration import Calibration, calibrate, calibrated
+from pinseat.plating.field import solve
 from pinseat.plating.hazards import hazard_findings
+from pinseat.plating.mapping import thickness_map
 from pinseat.plating.pieces import Piece, pieces_of
-from pinseat.plating.plan import aim_of, main_current_mA
-from pinseat.plating.result import PlatingResult
+from pinseat.plating.plan import aim_of, electrolyte_of, main_current_mA, stages_of
+from pinseat.plating.result import Aim, PlatingResult, ThicknessMap
 from pinseat.plating.shares import pool
+from pinseat.plating.solve import Map, map_of
 
 PLATED = ("silver plated", "copper plated")
 """Dies that are plated."""
+METAL_MM = 0.3
+"""Cell edge at metal."""
+STEPS = 10
+"""Of the growth, in all."""
 
 
 def applies(case: Case) -> bool:
@@ -48,7 +57,76 @@ def run(
     PlatingError
         For a die that is not plated, and when the field cannot be solved.
     """
-    return by_areas(case)
+    return solved(case, upstream, progress, mesh=mesh)[0]
+
+
+def solved(
+    case: Case,
+    upstream: Handover,
+    progress: Progress = quiet,
+    *,
+    mesh: Mesh | None = None,
+    metal_mm: float = METAL_MM,
+    steps: int = STEPS,
+) -> tuple[PlatingResult, Map]:
+    """The same, and the map as the solver left it, for pictures and files.
+
+    Parameters
+    ----------
+    case, upstream, progress, mesh
+        As for :func:`run`.
+    metal_mm : float
+        Cell edge at metal.
+    steps : int
+        Of the growth.
+
+    Returns
+    -------
+    PlatingResult
+    Map
+    """
+    plain = by_areas(case)
+    pieces, bath = pieces_of(case), plain.bath
+    stages = stages_of(plain.aim, pieces, bath, plain.pool.current_mA)
+    made = map_of(
+        pieces,
+        electrolyte_of(bath),
+        stages,
+        case.plating,
+        wanted_mm=plain.aim.minimum_mm,
+        metal_mm=metal_mm,
+        steps=steps,
+        progress=progress,
+    )
+    progress("asking what the bath hides", 0.0)
+    found = thickness_map(
+        made.growth, bath, stages, lambda liquid, driven: solve(made.geometry, liquid, driven), made.notes
+    )
+    aim = aim_of(case.plating, found)
+    whole, shares = pool(pieces, bath, plain.pool.current_mA, aim.mean_mm)
+    bench = _bench_findings(case, bath, plain.calibration, pieces, plain.pool.current_mA)
+    return (
+        replace(
+            plain,
+            aim=aim,
+            pool=whole,
+            shares=shares,
+            map=found,
+            findings=(*_map_findings(found, aim, bath), *bench),
+        ),
+        made,
+    )
+
+
+def _map_findings(found: ThicknessMap, aim: Aim, bath: Bath) -> list[Finding]:
+    """What the field says at the end of the programme."""
+    hours = found.hours_to_mean(aim.mean_mm)
+    rim = checks.rim_finding(found, aim, hours)
+    return [
+        checks.thin_finding(found, aim, hours, None),
+        *([rim] if rim is not None else []),
+        *checks.field_findings(found, found.pieces, bath),
+    ]
 
 
 def by_areas(case: Case) -> PlatingResult:

@@ -1,0 +1,183 @@
+"""Pieces without a scan: idealised cups side by side in a flat block, and the surface that is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from skimage.measure import marching_cubes
+
+from pinseat.case.plating import Plating, Rod
+from pinseat.errors import PlatingError
+from pinseat.mesh.model import Mesh
+from pinseat.plating.bodies import Bar
+from pinseat.plating.cups import RIM_MM, Block, Cup, ideal_cups
+from pinseat.plating.model import BANDS, RUBBER, Body, Electrode, Float, Geometry, Int, Zone
+from pinseat.plating.pieces import Piece
+
+GAP_MM = 2.0
+"""Between two cups of the row."""
+LEAST_DEPTH_MM = 0.3
+"""A flat ridge is taken as a cup of this depth: the metallised patch in its rubber."""
+SHOWN_MM = 0.25
+"""Grid of the surface that is shown."""
+
+
+@dataclass(frozen=True, eq=False)
+class Masked:
+    """A block whose walls are covered for some way down from the margin.
+
+    Attributes
+    ----------
+    block : Block
+    mask_mm : float
+    """
+
+    block: Block
+    mask_mm: float
+
+    def distance(self, points: Float) -> Float:
+        """See :class:`pinseat.plating.model.Body`."""
+        return self.block.distance(points)
+
+    def electrode(self, points: Float) -> Int:
+        """See :class:`pinseat.plating.model.Body`."""
+        found = self.block.electrode(points)
+        return np.where(points[:, 2] > -self.mask_mm, RUBBER, found)
+
+    def metal_distance(self, points: Float) -> Float:
+        """See :class:`pinseat.plating.model.Body`."""
+        above = np.maximum(points[:, 2] + self.mask_mm, 0.0)
+        return np.hypot(self.block.metal_distance(points), above)
+
+
+@dataclass(frozen=True, eq=False)
+class MaskedBands:
+    """Bands below a mask: its edge takes the place of the margin.
+
+    Attributes
+    ----------
+    inner : Zone
+    mask_mm, edge_mm : float
+    """
+
+    inner: Zone
+    mask_mm: float
+    edge_mm: float
+
+    def __call__(self, points: Float, electrode: Int) -> Int:
+        """See :class:`pinseat.plating.model.Zone`."""
+        band = self.inner(points, electrode)
+        below = -points[:, 2] - self.mask_mm
+        floor = band == BANDS.index("floor")
+        band[(band >= 0) & ~floor & (below < RIM_MM)] = BANDS.index("rim")
+        band[~floor & (below < self.edge_mm)] = -1
+        return band
+
+
+def row_of(pieces: Sequence[Piece]) -> tuple[Cup, ...]:
+    """The cups of the pieces in a row along x, about the middle."""
+    reach = [float(np.linalg.norm(piece.outline_mm, axis=1).max()) for piece in pieces]
+    ends = np.cumsum([2.0 * r + GAP_MM for r in reach])
+    at = ends - np.array(reach) - 0.5 * GAP_MM - 0.5 * ends[-1]
+    return tuple(
+        Cup(
+            piece.name,
+            max(piece.depth_mm, LEAST_DEPTH_MM),
+            outline_mm=piece.outline_mm,
+            at_mm=(float(x), 0.0),
+        )
+        for piece, x in zip(pieces, at, strict=True)
+    )
+
+
+def geometry_of(pieces: Sequence[Piece], plating: Plating, metal_mm: float) -> Geometry:
+    """Everything in the bath, for pieces without a scan.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+    plating : pinseat.case.plating.Plating
+        Masks, flange, tails, rods and anode.
+    metal_mm : float
+        Cell edge at metal.
+
+    Returns
+    -------
+    Geometry
+    """
+    cups = row_of(pieces)
+    ring = 0.0 if plating.mask_mm > 0.0 else plating.flange_mm
+    first = 1 + len(cups) * (2 if ring > 0.0 else 1)
+    extra: list[tuple[Electrode | None, Body]] = []
+    for tail in plating.tails:
+        foot = np.array([0.0, 12.0 + 3.0 * len(extra), 6.0])
+        bar = Bar(foot, np.array([0.0, 0.0, 1.0]), tail.length_mm, tail.diameter_mm, first + len(extra))
+        extra.append((Electrode(f"tail {len(extra) + 1}", "cathode", with_=cups[0].name), bar))
+    for rod in plating.rods:
+        extra.append((_rod_name(rod), _rod(rod, cups, first + len(extra))))
+    longest = max((tail.length_mm for tail in plating.tails), default=0.0)
+    made = ideal_cups(
+        cups,
+        ring_mm=ring,
+        extra=extra,
+        anode_mm=max(plating.anode.distance_mm, longest + 10.0),
+        metal_mm=metal_mm,
+        rubber_mm=2.0 * metal_mm,
+    )
+    return _masked(made, plating.mask_mm, metal_mm) if plating.mask_mm > 0.0 else made
+
+
+def _masked(made: Geometry, mask_mm: float, metal_mm: float) -> Geometry:
+    block = made.bodies[0]
+    assert isinstance(block, Block)
+    assert made.zone is not None
+    bodies = (Masked(block, mask_mm), *made.bodies[1:])
+    return replace(made, bodies=bodies, zone=MaskedBands(made.zone, mask_mm, metal_mm))
+
+
+def _rod_name(rod: Rod) -> Electrode:
+    return Electrode(f"rod in {rod.piece}", "anode", with_="anode")
+
+
+def _rod(rod: Rod, cups: Sequence[Cup], number: int) -> Bar:
+    """An insulated rod down the middle of its cup, bare at its end."""
+    cup = next(cup for cup in cups if cup.name == rod.piece)
+    end = -cup.depth_mm + rod.above_floor_mm
+    top = max(end + rod.bare_mm, 0.0) + 5.0
+    length = top - end
+    if rod.bare_mm > length:
+        raise PlatingError(
+            "this rod is bare all over", where=f"rod in {rod.piece}", value=f"{rod.bare_mm:g} mm"
+        )
+    foot = np.array([*cup.at_mm, top])
+    return Bar(foot, np.array([0.0, 0.0, -1.0]), length, rod.diameter_mm, number, length - rod.bare_mm)
+
+
+def surface_of(geometry: Geometry) -> Mesh:
+    """The block with its cups as a mesh, seen from the bath.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        Of :func:`geometry_of`.
+
+    Returns
+    -------
+    Mesh
+        Faces turned towards the liquid.
+    """
+    body = geometry.bodies[0]
+    block = body.block if isinstance(body, Masked) else body
+    assert isinstance(block, Block)
+    reach = np.array([c.reach_mm + 1.5 for c in block.cups])
+    at = np.array([c.at_mm for c in block.cups])
+    deep = max(c.depth_mm for c in block.cups)
+    low = np.array([*(at - reach[:, None]).min(axis=0), -deep - 1.0])
+    high = np.array([*(at + reach[:, None]).max(axis=0), 0.5])
+    axes = [np.arange(a, b + SHOWN_MM, SHOWN_MM) for a, b in zip(low, high, strict=True)]
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+    far = block.distance(grid.reshape(-1, 3)).reshape(grid.shape[:3])
+    vertices, faces, _, _ = marching_cubes(far, 0.0, spacing=(SHOWN_MM,) * 3, gradient_direction="ascent")
+    return Mesh(vertices.astype(np.float64) + low, faces.astype(np.int32))
