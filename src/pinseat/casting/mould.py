@@ -152,11 +152,12 @@ def _covers(casting: Casting) -> tuple[str, ...]:
 
 
 def _prior(level: float, u_level: float, slope: float, u_slope: float) -> Belief:
-    """Level, slope and the lot never seen; scatter and lot spread as assumed."""
+    """Level, slope and the lot never seen, each with the standard uncertainty given; scatter as assumed."""
     s = value("recipe.bar_repeat_percent").value
+    worth = value("recipe.bar_repeat_worth_castings").value
     spread = value("recipe.lot_spread_percent").value
     ratio = np.diag([max(u_level, LEAST_SHARE * s) ** 2, u_slope**2, spread**2]) / s**2
-    return Belief(np.array([level, slope, 0.0]), ratio, s, value("recipe.bar_repeat_worth_castings").value)
+    return Belief(np.array([level, slope, 0.0]), ratio, s * math.sqrt((worth - 2.0) / worth), worth)
 
 
 def _from_sheet(casting: Casting, axis: Axis) -> MouldLaw:
@@ -232,19 +233,19 @@ def _reach(casting: Casting, axis: Axis, mix: Float) -> tuple[float, float]:
 
 
 def _with_reading(casting: Casting, law: MouldLaw, mould: Row) -> MouldLaw:
-    """Take in an expansion stated as measured; it belongs to the mix the case states."""
+    """An expansion stated as measured takes the place of the level, at the mix the case states."""
     if mould.scale.basis != "measured here":
         return law
     mix = getattr(casting, law.axis)
     where = law.centre if mix is None else mix
     u = max(mould.scale.u / (1.0 + mould.scale.mean / 100.0), 1e-4)
-    row = np.array([[1.0, where - law.centre, 0.0]])
-    ratio = np.array([(u / law.belief.deviation) ** 2])
-    belief = update(law.belief, row, np.array([logarithm(mould.scale.mean)]), ratio)
+    mean, ratio = law.belief.mean.copy(), law.belief.ratio.copy()
+    mean[0], ratio[0, 0] = logarithm(mould.scale.mean), (u / law.belief.scatter) ** 2
     shown = Evidence(where, mould.scale.mean, mould.scale.u, "reading", "")
     return replace(
         law,
-        belief=belief,
+        centre=where,
+        belief=replace(law.belief, mean=mean, ratio=ratio),
         label=f"your own reading of this mould, slope from {_slope_words(casting, law.axis)}",
         basis="measured here",
         evidence=(*law.evidence, shown),
@@ -269,7 +270,7 @@ def _with_bars(casting: Casting, law: MouldLaw, others: Sequence[Row]) -> MouldL
     design = np.stack([widened.row(getattr(bar, law.axis), _lot(bar)) for bar in bars])
     readings = np.array([100.0 * math.log(bar.after_mm / bar.before_mm) for bar in bars])
     u = np.array([_u_change(bar) for bar in bars])
-    belief = update(prior, design, readings, 1.0 + (u / prior.deviation) ** 2)
+    belief = update(prior, design, readings, 1.0 + (u / prior.scatter) ** 2)
     counted = f"{len(bars)} test casting{'s' if len(bars) > 1 else ''}"
     counted += f" of {len(lots)} lots" if len(lots) > 1 else f", lot {lots[0]}"
     under = "the maker's sheet" if casting.sheet else "assumptions"
@@ -297,7 +298,7 @@ def _with_lots(belief: Belief, count: int, shift: float, variance: float) -> Bel
     spread = np.full(count + 1, belief.ratio[2, 2])
     ratio = np.diag(np.concatenate([np.zeros(2), spread]))
     ratio[:2, :2] = belief.ratio[:2, :2]
-    ratio[0, 0] += variance / belief.deviation**2
+    ratio[0, 0] += variance / belief.scatter**2
     return replace(belief, mean=mean, ratio=ratio)
 
 

@@ -52,6 +52,14 @@ class Belief:
     deviation: float
     worth: float
 
+    @property
+    def scatter(self) -> float:
+        """Root of the mean variance of one reading: ``s sqrt(n / (n - 2))``, for `n` above 2.
+
+        A coefficient with variance ratio `V` has the standard deviation ``scatter sqrt(V)``.
+        """
+        return self.deviation * math.sqrt(self.worth / (self.worth - 2.0))
+
 
 @dataclass(frozen=True)
 class Student:

@@ -24,7 +24,7 @@ def test_sheet_alone_gives_its_own_line_and_the_standards_doubt() -> None:
     found = law(sheet=SHEET)
     assert percent(found.change(50.0).centre) == pytest.approx(1.3, abs=1e-9)
     assert percent(found.change(100.0).centre) == pytest.approx(2.0, abs=1e-9)
-    level = math.sqrt(found.belief.ratio[0, 0]) * found.belief.deviation
+    level = math.sqrt(found.belief.ratio[0, 0]) * found.belief.scatter
     assert level == pytest.approx(0.15 / math.sqrt(3.0) * found.belief.mean[0])  # +-15 %, rectangular
     assert found.basis == "published"
     assert found.covers == ("investment",)
@@ -183,7 +183,7 @@ def test_claimed_probabilities_come_true() -> None:
     before = law(sheet=SHEET)
     claimed, came = [], 0
     for _ in range(600):
-        s = 0.05 / math.sqrt(rng.gamma(2.0, 0.5))  # 1/s^2 ~ Gamma(n/2, n s0^2/2), n = 4
+        s = before.belief.deviation / math.sqrt(rng.gamma(2.0, 0.5))  # 1/s^2 ~ Gamma(n/2, n s0^2/2), n = 4
         scale = s / 0.05
         level = (
             before.belief.mean[0] - 1.51 + scale * 0.05 * math.sqrt(before.belief.ratio[0, 0]) * rng.normal()
@@ -207,7 +207,7 @@ def test_an_exact_reading_alone_is_the_law_at_its_mix() -> None:
     made = case(measured=measured(**NOTHING, investment=1.40), casting={"liquid_percent": 60})
     found = law_of(made.casting, "liquid_percent", ledger_rows(made))
     assert percent(found.change(60.0).centre) == pytest.approx(1.40, abs=1e-4)
-    assert found.change(60.0).u < 1e-3
+    assert found.change(60.0).u == pytest.approx(1e-4, rel=1e-6)
     assert found.change(80.0).u > 0.05
 
 
