@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from pinseat.ledger.pins import frame
 from pinseat.numerics.contact import solve_lacking, solve_opening
-from pinseat.numerics.simulate import Simulated, simulate
+from pinseat.numerics.counter import normals
+from pinseat.numerics.simulate import BRIDGES, Simulated, simulate
+from pinseat.numerics.yielding import solve_yielding
 from pinseat.seating.assembly import Assembly
 from pinseat.seating.model import Chance
 from pinseat.seating.problem import Pose, Problem
@@ -102,6 +104,9 @@ def seat_bridges(
     Bridges
     """
 
+    if problem.seat.extra is not None:
+        return _yielding_bridges(problem, limit_mm, trials, start, seed, opening, threads)
+
     def solved(entry: Pose | None, opening: bool, lacking: bool) -> Simulated:
         poses = (problem.seat,) if entry is None else (problem.seat, entry)
         return simulate(
@@ -125,6 +130,34 @@ def seat_bridges(
     opening_mm = np.where(entry <= NOTHING_MM, found.opening_mm, math.inf) if opening else found.opening_mm
     down = found.lacking_mm <= NOTHING_MM
     return Bridges(opening_mm, np.maximum(found.lacking_mm, entry), entry, down)
+
+
+def _yielding_bridges(
+    problem: Problem,
+    limit_mm: float,
+    trials: int,
+    start: int,
+    seed: int,
+    opening: bool,
+    threads: int | None,
+) -> Bridges:
+    """The same bridges where teeth or span yield."""
+    xi = normals(seed, BRIDGES, start, trials, problem.factor(problem.seat).shape[1])
+
+    def least(pose: Pose, give: tuple[float, float, float], limit: float) -> Float:
+        assert pose.extra is not None
+        y = problem.mean(pose) + xi @ problem.factor(pose).T
+        return solve_yielding(pose.contact, pose.extra, y, give, limit, threads)[0]
+
+    lacking = least(problem.seat, (1.0, 1.0, 0.0), limit_mm)
+    entry = np.full(trials, -math.inf)
+    for pose in problem.entries:
+        entry = np.maximum(entry, least(pose, (1.0, 1.0, 0.0), limit_mm))
+    opening_mm = np.zeros(0)
+    if opening:
+        found = least(problem.seat, (0.0, 0.0, 1.0), 0.0)
+        opening_mm = np.where(entry <= NOTHING_MM, found, math.inf)
+    return Bridges(opening_mm, np.maximum(lacking, entry), entry, lacking <= NOTHING_MM)
 
 
 def mean_lacking_mm(problem: Problem, limit_mm: float) -> float:
@@ -160,7 +193,11 @@ def lacking_mm(problem: Problem, xi: Float, limit_mm: float) -> Float:
     worst = np.full(len(xi), -math.inf)
     for pose in (problem.seat, *problem.entries):
         y = problem.mean(pose) + xi @ problem.factor_by_copy(pose).T
-        worst = np.maximum(worst, solve_lacking(pose.contact, y, limit_mm)[0])
+        if pose.extra is None:
+            lacking = solve_lacking(pose.contact, y, limit_mm)[0]
+        else:
+            lacking = solve_yielding(pose.contact, pose.extra, y, (1.0, 1.0, 0.0), limit_mm)[0]
+        worst = np.maximum(worst, lacking)
     return worst
 
 

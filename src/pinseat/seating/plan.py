@@ -172,7 +172,10 @@ def weigh(
     choose = two_to_choose_from(made, wanted)
     levers = _by_gain(singles)
     more = [lever for change, lever in zip(tried, singles, strict=True) if change.family == "more pins"]
-    stiff = None if assembly.give is None else chance(seated(replace(assembly, give=None)).home)
+    stiff = None
+    if assembly.give is not None:
+        held = replace(assembly.give, mobility_mm=(), beam=None)
+        stiff = chance(seated(replace(assembly, give=held)).home)
     return SeatPlan(
         now=chance(before.home),
         wanted=wanted,

@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 from pinseat.ledger.pins import frame
 from pinseat.ledger.rows import Row
 from pinseat.numerics.contact import Contact, disc_rows, face_rows
+from pinseat.numerics.yielding import Extra
 from pinseat.reference import value
 from pinseat.seating.assembly import Assembly
+from pinseat.seating.yields import further_motions
 
 Float = NDArray[np.float64]
 KINDS = ("scale", "position", "tilt", "depth", "surface", "diameter", "survey")
@@ -45,11 +47,14 @@ class Pose:
     effect : dict of str to (m, k) array
         For each of :data:`KINDS` the change of that vector per unit of each of its `k` errors
         (scale as a fraction, angles in rad, the rest in mm).
+    extra : Extra or None
+        Further motions, of what yields.
     """
 
     contact: Contact
     nominal: Float
     effect: dict[str, Float]
+    extra: Extra | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -299,7 +304,8 @@ def _pose(discs: _Discs, points: Float, normals: Float, gap: Float, counted: NDA
     play = (assembly.hole_mm[pins] - assembly.diameter_at(pins, discs.along)) / 2.0
     clearance = np.where(discs.held, play, FREE_MM)
     contact = Contact(disc_rows(at, across, origin), face_rows(points, normals, origin), counted)
-    pose = Pose(contact, np.concatenate([offset.ravel(), clearance, gap]), effect)
+    extra = further_motions(assembly, pins, at, across, points, normals)
+    pose = Pose(contact, np.concatenate([offset.ravel(), clearance, gap]), effect, extra)
     floors_there = np.concatenate([assembly.present[:floors], np.ones(f - floors, dtype=bool)])
     return _only(pose, assembly.present[pins], floors_there)
 
@@ -314,6 +320,7 @@ def _only(pose: Pose, discs: NDArray[np.bool_], faces: NDArray[np.bool_]) -> Pos
         Contact(contact.discs[discs], contact.faces[faces], contact.counted[faces]),
         pose.nominal[rows],
         {kind: effect[rows] for kind, effect in pose.effect.items()},
+        None if pose.extra is None else pose.extra.only(discs, faces),
     )
 
 
