@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ from pinseat.case.model import Case
 from pinseat.casting.cement_checks import NEVER_FORCE, press_words
 from pinseat.casting.model import CastingResult, Cementing, Compensation, RecipeResult
 from pinseat.ledger.findings import Finding
+from pinseat.reference import Value
 from pinseat.report import recipe_words as words
 from pinseat.report import style
 from pinseat.report.advice import sentence, worst_first
@@ -24,12 +25,21 @@ _TIGHTER = tuple(
     for size, most in ((10.2, 8), (9.8, 8), (9.4, 7), (9.0, 6), (8.6, 5), (8.2, 4), (7.8, 4), (7.2, 3))
 )
 _CEMENT = ("cement.",)
+_CHAIR = ("cement.", "dentine.", "pin.")
+"""What the cementing reckons with."""
+_ELSEWHERE = ("ledger.", "schedule.", "hazard.", "crown.", "verdict.")
+"""Listed in the report, or said on the card where they stand."""
 _HASH = 24
 """Letters of a version or hash that are printed; the whole stands in the result files."""
 
 
 def write_cards(
-    folder: Path, case: Case, recipe: RecipeResult, casting: CastingResult, meta: dict[str, str]
+    folder: Path,
+    case: Case,
+    recipe: RecipeResult,
+    casting: CastingResult,
+    meta: dict[str, str],
+    used: Sequence[Value] = (),
 ) -> tuple[Path, ...]:
     """Write ``results/recipe.pdf`` and ``results/cementing.pdf`` with their charts into a case folder.
 
@@ -43,6 +53,8 @@ def write_cards(
         For the hazards of the chosen materials.
     meta : dict of str to str
         Label and value of each version and hash to print.
+    used : sequence of Value
+        Reference values that were looked up.
 
     Returns
     -------
@@ -68,7 +80,10 @@ def write_cards(
     if recipe.cement is not None:
         cards.append(("cementing", cement_card(case, recipe.cement, recipe.findings, meta)))
     pages = []
+    chair = [one for one in used if one.name.startswith(_CHAIR)]
+    bench = [one for one in used if not one.name.startswith((*_CHAIR, *_ELSEWHERE))]
     for name, plain in cards:
+        plain["granted"] = words.granted(bench if name == "recipe" else chair)
         data = set_within(f"{name}_sheet.typ", tidy(plain), results, pages=1, tighter=_TIGHTER)
         atomic_write(results / f"{name}.pdf", data)
         pages.append(results / f"{name}.pdf")

@@ -7,7 +7,9 @@ from collections.abc import Iterable
 
 from pinseat.casting.cement_checks import press_words
 from pinseat.casting.model import Cementing, Compensation, Metal, Mix, RecipeResult
-from pinseat.report.rounding import fixed, pair, with_u
+from pinseat.reference import Value
+from pinseat.report.advice import sentence
+from pinseat.report.rounding import fixed, pair, unit_mark, with_u
 
 NOT_WEIGHED = "weigh the pattern with its sprue, and state pattern_g under [casting]"
 
@@ -131,3 +133,39 @@ def plus_minus(value: float, u: float, places: int = 2) -> str:
     """A value with its uncertainty and no unit."""
     shown, spread = pair(value, u, places)
     return f"{shown} ± {spread}" if spread else shown
+
+
+def granted(used: Iterable[Value]) -> str:
+    """Values that nobody has published and nobody measured here, by basis.
+
+    Parameters
+    ----------
+    used : iterable of Value
+
+    Returns
+    -------
+    str
+        Empty when there are none.
+    """
+    by_basis: dict[str, list[str]] = {}
+    for one in used:
+        if one.basis != "published":
+            unit = unit_mark("" if one.unit == "1" else one.unit)
+            by_basis.setdefault(one.basis, []).append(f"{plain_name(one)} {one.value:g}{unit}")
+    return " ".join(f"{sentence(basis)[:-1]}: {', '.join(names)}." for basis, names in by_basis.items())
+
+
+def plain_name(one: Value) -> str:
+    """What a value is, in the words of its name.
+
+    Examples
+    --------
+    >>> from pinseat.reference import value
+    >>> plain_name(value("recipe.special_liquid_density_g_ml"))
+    'special liquid density'
+    """
+    tail = one.unit.replace("/", "_").replace(" ", "_") if one.unit not in ("1", "%") else "percent"
+    name = one.name.split(".")
+    words = [part.removesuffix("_" + tail) for part in name[1:]]
+    kept = [part for part in words if part not in ("phosphate_bonded", "gypsum_bonded")]
+    return " ".join(kept).replace("_", " ")

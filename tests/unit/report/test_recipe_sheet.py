@@ -11,6 +11,7 @@ from pinseat.case.model import Case
 from pinseat.casting import recipe, step
 from pinseat.casting.model import RecipeResult
 from pinseat.ledger.handover import Handover
+from pinseat.reference import value
 from pinseat.report import recipe_words
 from pinseat.report.recipe_charts import cement_chart, mould_chart
 from pinseat.report.recipe_sheet import cement_card, recipe_card, write_cards
@@ -163,3 +164,10 @@ def test_melt_is_rounded_up_to_the_half_gram_with_its_doubt() -> None:
     take = recipe_words.to_take_g(metal)
     assert take % 0.5 == 0.0
     assert metal.melt_g + 1.645 * metal.u_melt_g <= take < metal.melt_g + 1.645 * metal.u_melt_g + 0.5
+
+
+def test_what_is_taken_for_granted_is_told_by_basis() -> None:
+    names = ("recipe.special_liquid_density_g_ml", "alloy.gold_type_3.density_g_cm3", "bite.molar_N")
+    told = recipe_words.granted([value(name) for name in names])
+    assert told == "Assumed: special liquid density 1.22 g/ml. From memory: gold type 3 density 15.5 g/cm3."
+    assert recipe_words.granted([]) == ""
