@@ -126,3 +126,20 @@ def test_doctor_finds_two_published_values() -> None:
     assert said.code == 0
     assert said.out.count("right ") == 2
     assert "Sound." in said.out
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("rnu", "x"), 'Did you mean "run"?'),
+        (("run",), "CASE requires an argument"),
+        (("run", "x", "--threads", "0"), "--threads. Must be >= 1"),
+        (("run", "x", "--until", "polishing"), 'Invalid value "polishing" for --until'),
+    ],
+)
+def test_a_command_typed_wrong_is_refused_in_one_line(words: tuple[str, ...], says: str) -> None:
+    said = pinseat(*words)
+    assert (said.code, said.out) == (2, "")
+    assert said.err.startswith("pinseat: ")
+    assert says in said.err
+    assert len(said.err.strip().splitlines()) == 1

@@ -21,10 +21,15 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
+    from cyclopts import CycloptsError
+
     try:
         from pinseat.cli.app import app
 
-        app()
+        app(exit_on_error=False, print_error=False)
+    except CycloptsError as error:
+        said = str(error).split(" Available commands:")[0].rstrip(".")
+        _last_words(f"{said}; see pinseat --help", REFUSED)
     except PinseatError as error:
         _last_words(str(error), REFUSED)
     except KeyboardInterrupt:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Literal
 
-from cyclopts import App, Parameter
+from cyclopts import App, Parameter, validators
 
 from pinseat import __version__
 from pinseat.cli.cast import cast
@@ -23,6 +23,7 @@ from pinseat.cli.tray import tray
 Step = Literal["scan", "survey", "casting", "seating", "report"]
 DemoName = Literal["front", "span", "bench"]
 Flag = Parameter(negative=())
+Threads = Annotated[int | None, Parameter(validator=validators.Number(gte=1))]
 
 app = App(
     name="pinseat",
@@ -59,7 +60,7 @@ def run(
     *,
     until: Step = "report",
     json: Annotated[bool, Flag] = False,
-    threads: int | None = None,
+    threads: Threads = None,
 ) -> None:
     """Compute a case step by step; what has not changed is not computed again.
 
@@ -86,7 +87,7 @@ def demo(
     *,
     out: Path | None = None,
     json: Annotated[bool, Flag] = False,
-    threads: int | None = None,
+    threads: Threads = None,
 ) -> None:
     """Write an invented case with known truth and run it.
 
