@@ -38,9 +38,7 @@ def make(work: Work) -> PlatingResult:
     mesh = work.working.mesh if work.working else None
     result, made = step.solved(work.case, work.handover(), work.progress, mesh=mesh)
     assert result.map is not None
-    shown = Coloured(
-        made.mesh, made.thickness_mm, result.aim.minimum_mm, made.up, None, result.map.thinnest_mm
-    )
+    shown = Coloured(made.mesh, made.thickness_mm, result.aim.minimum_mm, made.up, None, made.thinnest)
     return replace(result, files=write_thickness(work.folder, shown, work.meta))
 
 

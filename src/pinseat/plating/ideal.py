@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 from skimage.measure import marching_cubes
@@ -12,8 +11,8 @@ from pinseat.case.plating import Plating, Rod
 from pinseat.errors import PlatingError
 from pinseat.mesh.model import Mesh
 from pinseat.plating.bodies import Bar
-from pinseat.plating.cups import RIM_MM, Block, Cup, ideal_cups
-from pinseat.plating.model import BANDS, RUBBER, Body, Electrode, Float, Geometry, Int, Zone
+from pinseat.plating.cups import Block, Cup, ideal_cups
+from pinseat.plating.model import Body, Electrode, Geometry
 from pinseat.plating.pieces import Piece
 
 GAP_MM = 2.0
@@ -22,58 +21,6 @@ LEAST_DEPTH_MM = 0.3
 """A flat ridge is taken as a cup of this depth: the metallised patch in its rubber."""
 SHOWN_MM = 0.25
 """Grid of the surface that is shown."""
-
-
-@dataclass(frozen=True, eq=False)
-class Masked:
-    """A block whose walls are covered for some way down from the margin.
-
-    Attributes
-    ----------
-    block : Block
-    mask_mm : float
-    """
-
-    block: Block
-    mask_mm: float
-
-    def distance(self, points: Float) -> Float:
-        """See :class:`pinseat.plating.model.Body`."""
-        return self.block.distance(points)
-
-    def electrode(self, points: Float) -> Int:
-        """See :class:`pinseat.plating.model.Body`."""
-        found = self.block.electrode(points)
-        return np.where(points[:, 2] > -self.mask_mm, RUBBER, found)
-
-    def metal_distance(self, points: Float) -> Float:
-        """See :class:`pinseat.plating.model.Body`."""
-        above = np.maximum(points[:, 2] + self.mask_mm, 0.0)
-        return np.hypot(self.block.metal_distance(points), above)
-
-
-@dataclass(frozen=True, eq=False)
-class MaskedBands:
-    """Bands below a mask: its edge takes the place of the margin.
-
-    Attributes
-    ----------
-    inner : Zone
-    mask_mm, edge_mm : float
-    """
-
-    inner: Zone
-    mask_mm: float
-    edge_mm: float
-
-    def __call__(self, points: Float, electrode: Int) -> Int:
-        """See :class:`pinseat.plating.model.Zone`."""
-        band = self.inner(points, electrode)
-        below = -points[:, 2] - self.mask_mm
-        floor = band == BANDS.index("floor")
-        band[(band >= 0) & ~floor & (below < RIM_MM)] = BANDS.index("rim")
-        band[~floor & (below < self.edge_mm)] = -1
-        return band
 
 
 def row_of(pieces: Sequence[Piece]) -> tuple[Cup, ...]:
@@ -118,23 +65,15 @@ def geometry_of(pieces: Sequence[Piece], plating: Plating, metal_mm: float) -> G
     for rod in plating.rods:
         extra.append((_rod_name(rod), _rod(rod, cups, first + len(extra))))
     longest = max((tail.length_mm for tail in plating.tails), default=0.0)
-    made = ideal_cups(
+    return ideal_cups(
         cups,
+        mask_mm=plating.mask_mm,
         ring_mm=ring,
         extra=extra,
         anode_mm=max(plating.anode.distance_mm, longest + 10.0),
         metal_mm=metal_mm,
         rubber_mm=2.0 * metal_mm,
     )
-    return _masked(made, plating.mask_mm, metal_mm) if plating.mask_mm > 0.0 else made
-
-
-def _masked(made: Geometry, mask_mm: float, metal_mm: float) -> Geometry:
-    block = made.bodies[0]
-    assert isinstance(block, Block)
-    assert made.zone is not None
-    bodies = (Masked(block, mask_mm), *made.bodies[1:])
-    return replace(made, bodies=bodies, zone=MaskedBands(made.zone, mask_mm, metal_mm))
 
 
 def _rod_name(rod: Rod) -> Electrode:
@@ -168,8 +107,7 @@ def surface_of(geometry: Geometry) -> Mesh:
     Mesh
         Faces turned towards the liquid.
     """
-    body = geometry.bodies[0]
-    block = body.block if isinstance(body, Masked) else body
+    block = geometry.bodies[0]
     assert isinstance(block, Block)
     reach = np.array([c.reach_mm + 1.5 for c in block.cups])
     at = np.array([c.at_mm for c in block.cups])

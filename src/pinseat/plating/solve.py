@@ -8,15 +8,40 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pinseat.case.plating import Plating
-from pinseat.ledger.handover import Progress, quiet
+from pinseat.case.model import Case
+from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.mesh.model import Mesh
 from pinseat.plating.growth import at_vertices, grow
 from pinseat.plating.ideal import geometry_of, surface_of
 from pinseat.plating.model import Electrolyte, Geometry, Growth, Stage
 from pinseat.plating.pieces import Piece
+from pinseat.plating.scanned import scanned_cups, thickness_on
 
 Float = NDArray[np.float64]
+
+FINE_MM = {"scan": 0.2, "ideal": 0.3}
+"""Cell edge at metal for the map."""
+COARSE_MM = 0.4
+"""Cell edge at metal where only shares are asked for, many times: within about 1 %."""
+STEPS = 12
+"""Of the growth, in all."""
+
+
+@dataclass(frozen=True)
+class Fineness:
+    """How finely the map is solved.
+
+    Attributes
+    ----------
+    metal_mm, coarse_mm : float
+        Cell edge at metal: for the map, and for what the bath hides.
+    steps : int
+        Of the growth, in all.
+    """
+
+    metal_mm: float
+    coarse_mm: float = COARSE_MM
+    steps: int = STEPS
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,68 +51,116 @@ class Map:
     Attributes
     ----------
     growth : Growth
-    geometry : Geometry
+    coarse : Geometry
+        The same with larger cells, to solve again with other baths.
     mesh : Mesh
         What is shown.
     thickness_mm : (n,) array
         At its vertices at the end; not a number where nothing is plated.
+    thinnest : (3,) array
+        The thinnest spot, in the frame of the mesh.
     up : (3,) array
-        Out of the cups.
+        Towards the eye: off the teeth, or out of idealised cups.
+    shown : tuple of str
+        Pieces that are in the map.
     notes : tuple of str
         What was taken for granted.
     """
 
     growth: Growth
-    geometry: Geometry
+    coarse: Geometry
     mesh: Mesh
     thickness_mm: Float
+    thinnest: Float
     up: Float
+    shown: tuple[str, ...]
     notes: tuple[str, ...]
 
 
 def map_of(
+    case: Case,
     pieces: Sequence[Piece],
     electrolyte: Electrolyte,
     stages: Sequence[Stage],
-    plating: Plating,
     *,
     wanted_mm: float,
-    metal_mm: float = 0.3,
-    steps: int = 12,
+    upstream: Handover,
+    mesh: Mesh | None = None,
+    fineness: Fineness | None = None,
     progress: Progress = quiet,
 ) -> Map:
     """Solve and grow a case.
 
     Parameters
     ----------
+    case : Case
     pieces : sequence of Piece
     electrolyte : Electrolyte
     stages : sequence of Stage
-    plating : pinseat.case.plating.Plating
     wanted_mm : float
         Minimum wanted.
-    metal_mm : float
-        Cell edge at metal.
-    steps : int
-        Of the growth, in all.
+    upstream : Handover
+        With a scan, the pins and the draw.
+    mesh : Mesh, optional
+        The working scan; idealised cups without it.
+    fineness : Fineness, optional
     progress : callable
 
     Returns
     -------
     Map
+
+    Raises
+    ------
+    PlatingError
+        As :func:`pinseat.plating.growth.grow`; when the scan shows none of the pieces.
     """
-    geometry = geometry_of(pieces, plating, metal_mm)
-    growth = grow(geometry, electrolyte, stages, steps=steps, wanted_mm=wanted_mm, progress=progress)
-    mesh = surface_of(geometry)
-    thickness = at_vertices(growth, mesh.vertices)[0]
+    if mesh is None or upstream.field is None or upstream.draw is None:
+        return _ideal(
+            case, pieces, electrolyte, stages, wanted_mm, fineness or Fineness(FINE_MM["ideal"]), progress
+        )
+    fine = fineness or Fineness(FINE_MM["scan"])
+    progress("cutting the cups from the scan", 0.0)
+    made = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.metal_mm)
+    coarse = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.coarse_mm)
+    growth = grow(
+        made.cups.geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress
+    )
+    return Map(
+        growth=growth,
+        coarse=coarse.cups.geometry,
+        mesh=mesh,
+        thickness_mm=thickness_on(made, growth, mesh),
+        thinnest=made.cups.to_scan(growth.thinnest[None])[0],
+        up=np.asarray(upstream.draw, float),
+        shown=tuple(made.regions),
+        notes=made.notes,
+    )
+
+
+def _ideal(
+    case: Case,
+    pieces: Sequence[Piece],
+    electrolyte: Electrolyte,
+    stages: Sequence[Stage],
+    wanted_mm: float,
+    fine: Fineness,
+    progress: Progress,
+) -> Map:
+    geometry = geometry_of(pieces, case.plating, fine.metal_mm)
+    growth = grow(geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress)
+    shown = surface_of(geometry)
     body = geometry.bodies[0]
-    plated = (body.electrode(mesh.vertices) >= 1) & (body.metal_distance(mesh.vertices) < 0.5 * metal_mm)
+    metal = body.electrode(shown.vertices) >= 1
+    plated = metal & (body.metal_distance(shown.vertices) < 0.5 * fine.metal_mm)
     shapes = "idealised cups with upright walls and flat floors, side by side in one block"
     return Map(
         growth=growth,
-        geometry=geometry,
-        mesh=mesh,
-        thickness_mm=np.where(plated, thickness, np.nan),
+        coarse=geometry_of(pieces, case.plating, fine.coarse_mm),
+        mesh=shown,
+        thickness_mm=np.where(plated, at_vertices(growth, shown.vertices)[0], np.nan),
+        thinnest=growth.thinnest,
         up=np.array([0.0, 0.0, 1.0]),
+        shown=tuple(piece.name for piece in pieces),
         notes=(shapes,),
     )

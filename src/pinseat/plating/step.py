@@ -19,14 +19,10 @@ from pinseat.plating.pieces import Piece, pieces_of
 from pinseat.plating.plan import aim_of, electrolyte_of, main_current_mA, stages_of
 from pinseat.plating.result import Aim, PlatingResult, ThicknessMap
 from pinseat.plating.shares import pool
-from pinseat.plating.solve import Map, map_of
+from pinseat.plating.solve import Fineness, Map, map_of
 
 PLATED = ("silver plated", "copper plated")
 """Dies that are plated."""
-METAL_MM = 0.3
-"""Cell edge at metal."""
-STEPS = 10
-"""Of the growth, in all."""
 
 
 def applies(case: Case) -> bool:
@@ -66,8 +62,7 @@ def solved(
     progress: Progress = quiet,
     *,
     mesh: Mesh | None = None,
-    metal_mm: float = METAL_MM,
-    steps: int = STEPS,
+    fineness: Fineness | None = None,
 ) -> tuple[PlatingResult, Map]:
     """The same, and the map as the solver left it, for pictures and files.
 
@@ -75,10 +70,7 @@ def solved(
     ----------
     case, upstream, progress, mesh
         As for :func:`run`.
-    metal_mm : float
-        Cell edge at metal.
-    steps : int
-        Of the growth.
+    fineness : Fineness, optional
 
     Returns
     -------
@@ -86,36 +78,29 @@ def solved(
     Map
     """
     plain = by_areas(case)
-    pieces, bath = pieces_of(case), plain.bath
-    stages = stages_of(plain.aim, pieces, bath, plain.pool.current_mA)
+    pieces, bath, current = pieces_of(case), plain.bath, plain.pool.current_mA
+    stages = stages_of(plain.aim, pieces, bath, current)
     made = map_of(
+        case,
         pieces,
         electrolyte_of(bath),
         stages,
-        case.plating,
         wanted_mm=plain.aim.minimum_mm,
-        metal_mm=metal_mm,
-        steps=steps,
+        upstream=upstream,
+        mesh=mesh,
+        fineness=fineness,
         progress=progress,
     )
     progress("asking what the bath hides", 0.0)
     found = thickness_map(
-        made.growth, bath, stages, lambda liquid, driven: solve(made.geometry, liquid, driven), made.notes
+        made.growth, bath, stages, lambda liquid, drive: solve(made.coarse, liquid, drive), made.notes
     )
+    found = replace(found, thinnest_mm=made.thinnest)
     aim = aim_of(case.plating, found)
-    whole, shares = pool(pieces, bath, plain.pool.current_mA, aim.mean_mm)
-    bench = _bench_findings(case, bath, plain.calibration, pieces, plain.pool.current_mA)
-    return (
-        replace(
-            plain,
-            aim=aim,
-            pool=whole,
-            shares=shares,
-            map=found,
-            findings=(*_map_findings(found, aim, bath), *bench),
-        ),
-        made,
-    )
+    whole, shares = pool(pieces, bath, current, aim.mean_mm)
+    bench = _bench_findings(case, bath, plain.calibration, pieces, current)
+    findings = (*_map_findings(found, aim, bath), *bench)
+    return replace(plain, aim=aim, pool=whole, shares=shares, map=found, findings=findings), made
 
 
 def _map_findings(found: ThicknessMap, aim: Aim, bath: Bath) -> list[Finding]:
