@@ -228,8 +228,8 @@ def plan_words(case: Case, result: TrayResult, meta: dict[str, str]) -> Plain:
         "outline": "" if plan.outline else "Without a scan the outline is not known: draw it on the cast.",
         "stops": "Stops where the plan has small circles: cut them through every sheet."
         if plan.openings
-        else "Choose three stops on teeth that are not prepared, not in line, round the prepared teeth; never "
-        "on a prepared surface, a margin or a pin. Cut them through every sheet.",
+        else "Choose three stops on teeth that are not prepared, not in line, round the prepared teeth; "
+        "never on a prepared surface, a margin or a pin. Cut them through every sheet.",
         "wobble": f"Reckoned with {result.asked.wobble_deg:g}° and {result.asked.wobble_mm:g} mm of wobble "
         "at the foot of each pin.",
         "cautions": [

@@ -23,6 +23,7 @@ FILLET_MM = 0.8
 """Round between a stop and the inside of the tray."""
 RIM_ROUND_MM = 1.6
 """Width over which the border is rounded: 0.4 mm off each edge."""
+_SEATED_MM = 0.06
 STOP_LIFT_MM = 0.004
 """What a stop is made short, so that rounding does not press it into the tooth."""
 
@@ -125,6 +126,19 @@ def surface(grid: Grid, body: Field) -> Mesh:
         grid.low + grid.step_mm * vertices.astype(np.float64),
         np.ascontiguousarray(faces.astype(np.int32)),
     )
+
+
+def seated(mesh: Mesh, stops: Sequence[Stop], dome_mm: float) -> Mesh:
+    """The mesh with the corners of each stop's end put where the dome is, radially; they were beside it by
+    what a straight line between nodes is off a ball.
+    """
+    vertices = mesh.vertices.copy()
+    for stop in stops:
+        off = vertices - stop.centre
+        far = np.linalg.norm(off, axis=1)
+        on = (np.abs(far - dome_mm) < _SEATED_MM) & (off[:, 2] < 0.0)
+        vertices[on] = stop.centre + off[on] * ((dome_mm - STOP_LIFT_MM) / far[on])[:, None]
+    return Mesh(vertices, mesh.faces)
 
 
 def _box(grid: Grid, low: Float, high: Float) -> tuple[slice, slice, slice]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
-from scipy.ndimage import gaussian_filter, maximum_filter
+from scipy.ndimage import distance_transform_edt, gaussian_filter, maximum_filter
 from scipy.spatial import cKDTree
 
 from pinseat.errors import TrayError
@@ -29,8 +29,9 @@ _HOLLOW_PER_MM = -0.25
 _SIDEWAYS = 0.85
 _BELOW_TOP_MM = (3.5, 14.0)
 _AROUND_MM = 6.0
+_TOLD_MM = 0.5
 _LEAST = 200
-_RIM_WIDTH_MM = 3.0
+_RAGGED_MM, _BESIDE_MM = 1.5, 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,9 +45,9 @@ class Border:
     source : str
         Where it comes from, in words.
     shortened_mm : float
-        By how much the scan's rim raises it where it does most.
+        By how much the scan's rim raises it, where it does: the middle of all places.
     shortened_share : float
-        Part of the rim's length along which it does.
+        Part of the rim along which it does, from 0 to 1.
     """
 
     height: Float
@@ -193,7 +194,9 @@ def border_of(cast: Cast, grid: Grid, past_mm: float, drawn: Sequence[Float], gu
     at = np.clip(at, 0, np.array(grid.shape[:2]) - 1)
     short = over[at[:, 0], at[:, 1]] if len(at) else np.zeros(1)
     height = gaussian_filter(raised, 1.0 / grid.step_mm, mode="nearest")
-    return Border(height, source, float(np.percentile(short, 95.0)), float((short > 0.25).mean()))
+    told = short[short > _TOLD_MM]
+    middle = float(np.median(told)) if len(told) else 0.0
+    return Border(height, source, middle, len(told) / len(short))
 
 
 def _through(cast: Cast, drawn: Float, xy: Float) -> Float:
@@ -221,10 +224,24 @@ def _through(cast: Cast, drawn: Float, xy: Float) -> Float:
 
 
 def _rim_height(cast: Cast, grid: Grid) -> Float:
-    """Height of the scan's rim, spread over the columns beside it; minus infinity elsewhere."""
+    """Least height of the border for the sake of the scan's rim, over each column; minus infinity elsewhere.
+
+    Beside the scan, out to where the tray's wall hangs, it is that of the nearest rim; over the scan it is
+    only at the very rim, so that the tray covers what was scanned to its end.
+    """
     high = np.full(grid.shape[:2], -np.inf)
-    if len(cast.rim):
-        at = np.rint(grid.cells(cast.rim)[:, :2]).astype(int)
-        inside = ((at >= 0) & (at < grid.shape[:2])).all(axis=1)
-        np.maximum.at(high, (at[inside, 0], at[inside, 1]), cast.rim[inside, 2] + SHORT_OF_RIM_MM)
-    return np.asarray(maximum_filter(high, size=2 * round(_RIM_WIDTH_MM / grid.step_mm) + 1))
+    if not len(cast.rim):
+        return high
+    at = np.rint(grid.cells(cast.rim)[:, :2]).astype(int)
+    inside = ((at >= 0) & (at < grid.shape[:2])).all(axis=1)
+    np.maximum.at(high, (at[inside, 0], at[inside, 1]), cast.rim[inside, 2] + SHORT_OF_RIM_MM)
+    calm = maximum_filter(high, size=2 * round(_RAGGED_MM / grid.step_mm) + 1)
+    far, (i, j) = distance_transform_edt(~np.isfinite(high), return_indices=True)
+    x, y = np.meshgrid(grid.nodes(0), grid.nodes(1), indexing="ij")
+    pixel = cast.top.to_pixel(np.column_stack((x.ravel(), y.ravel(), 0.0 * x.ravel())))
+    row, column = np.rint(pixel[:, 0]).astype(int), np.rint(pixel[:, 1]).astype(int)
+    rows, columns = cast.top.height.shape
+    seen = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+    seen[seen] = ~np.isnan(cast.top.height[row[seen], column[seen]])
+    reach = np.where(seen.reshape(x.shape), SHORT_OF_RIM_MM, _BESIDE_MM)
+    return np.where(far * grid.step_mm <= reach, calm[i, j], -np.inf)

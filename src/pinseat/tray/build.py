@@ -21,7 +21,7 @@ from pinseat.tray.border import Border, border_of, gum_line
 from pinseat.tray.cast import Cast, cast_of
 from pinseat.tray.distance import Field, Grid, grid_round
 from pinseat.tray.doses import doses_of
-from pinseat.tray.handle import Seat, handle_mesh, pull_line, seat_of
+from pinseat.tray.handle import Seat, handle_mesh, openings, pull_line, seat_of
 from pinseat.tray.model import Asked, Doses, Gap, PinRoom, Soundness
 from pinseat.tray.pocket import Pocket
 from pinseat.tray.retention import hole_sites, with_holes
@@ -226,13 +226,13 @@ def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Se
     wanted = wanted_of(asked)
     grid = shape.grid
     solid = body.body_field(grid, shape.inside, shape.border.height, shape.stops, wanted)
-    shell = body.surface(grid, solid)
+    shell = body.seated(body.surface(grid, solid), shape.stops, wanted.dome_mm)
     seat = None
     if stated.handle:
         column = np.argmax((solid < 0.0)[:, :, ::-1], axis=2)
         top = grid.low[2] + grid.step_mm * (grid.shape[2] - 1 - column)
         seat = seat_of(np.asarray((solid < 0.0).any(axis=2)), top, grid, shape.pull, wanted.wall_mm)
-    mesh, genus = shell, 0
+    mesh, genus = shell, openings(np.asarray((solid < 0.0).any(axis=2)))[0]
     if seat is not None:
         mesh = _united(shell, handle_mesh(seat, grid, shape.inside, number))
         genus += seat.genus

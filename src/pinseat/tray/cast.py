@@ -28,7 +28,8 @@ TOLD_MM2 = 1.0
 """A smaller one is not worth a word."""
 HOLE_RIM_MM = 30.0
 """Length of the rim of such a gap."""
-CRUMB_SHARE = 0.001
+CRUMB_SHARE, CRUMB_FACES = 0.001, 60
+"""A loose part with less of the area or fewer triangles hangs in the air: no tray keeps clear of it."""
 _PIN_SKIN_MM = 0.15
 _FOOT_MM = 0.10
 
@@ -91,7 +92,7 @@ def cast_of(mesh: Mesh, pockets: Sequence[Pocket]) -> Cast:
 def _without_crumbs(mesh: Mesh) -> Mesh:
     part = components(mesh)
     area = np.bincount(part, face_areas(mesh))
-    keep = area[part] >= CRUMB_SHARE * area.sum()
+    keep = (area[part] >= CRUMB_SHARE * area.sum()) & (np.bincount(part)[part] >= CRUMB_FACES)
     return mesh if keep.all() else Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[keep]))
 
 

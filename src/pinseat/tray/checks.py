@@ -96,11 +96,12 @@ def _steady(steady: Steadiness) -> Finding:
 
 def border_finding(border: Border) -> Finding:
     """Whether the border reaches as far as asked."""
-    short = border.shortened_mm > 0.5 and border.shortened_share > 0.02
+    short = border.shortened_share > 0.02
     return Finding(
         code="tray.border",
         where="border",
-        says="The scan ends before the border does; the tray is shorter there."
+        says=f"The scan ends before the border does along {100.0 * border.shortened_share:.0f} % of its rim; "
+        "the tray is shorter there, by this much in the middle of those places."
         if short
         else "The border lies on the scan all the way.",
         verdict="caution" if short else "clear",

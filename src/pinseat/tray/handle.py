@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt, map_coordinates
+from scipy.ndimage import distance_transform_edt, label, map_coordinates
 from skimage.measure import marching_cubes
 
 from pinseat.mesh.model import Mesh
@@ -32,6 +32,7 @@ _LONGEST_MM = 45.0
 _LUG_MM = 14.0
 _DIRECTIONS = 36
 _OFF_INSIDE_MM = 0.4
+_OPENING_MM2 = 40.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,6 +117,8 @@ def seat_of(
         if first is None or second is None:
             continue
         ends = np.array([first, second]) - [0.0, 0.0, 0.5 * wall_mm]
+        if _opening_mm2(covered, grid, ends) < _OPENING_MM2:
+            continue
         far = np.linalg.norm(ends[:, :2] - pull, axis=1)
         share = far[0] / far.sum()
         base = ends[0] + share * (ends[1] - ends[0])
@@ -123,6 +126,25 @@ def seat_of(
         if best is None or cost < best[0]:
             best = cost, Seat("strap", np.array([*pull, base[2]]), along, ends, 0.0)
     return best[1] if best else _lug(inside, top_mm, grid, pull, wall_mm)
+
+
+def openings(covered: NDArray[np.bool_]) -> tuple[int, NDArray[np.int64]]:
+    """How many openings an area has that it surrounds, and their sizes in cells."""
+    parts, number = label(~np.pad(covered, 1))
+    size = np.bincount(parts.ravel(), minlength=number + 1)
+    size[[0, parts[0, 0]]] = 0
+    return int((size > 0).sum()), size[size > 0]
+
+
+def _opening_mm2(covered: NDArray[np.bool_], grid: Grid, ends: Float) -> float:
+    """Area, along the draw, of the one opening that a strap closes; 0 when it closes none, or several."""
+    x, y = np.meshgrid(grid.nodes(0), grid.nodes(1), indexing="ij")
+    at, way = np.stack((x, y), axis=-1) - ends[0, :2], ends[1, :2] - ends[0, :2]
+    share = np.clip(at @ way / max(float(way @ way), 1e-9), 0.0, 1.0)
+    strap = np.linalg.norm(at - share[..., None] * way, axis=-1) < 0.5 * STRAP_WIDTH_MM
+    before, _ = openings(covered)
+    after, sizes = openings(covered | strap)
+    return float(sizes.max()) * grid.step_mm**2 if after == before + 1 else 0.0
 
 
 def _post(covered: NDArray[np.bool_], top_mm: Float, grid: Grid, at: Float) -> Seat:

@@ -20,12 +20,13 @@ ON_SCAN_MM = 1.0
 """A picked stop may lie this far off the scan."""
 _NEIGHBOUR_MM = 2.0
 _CALM_MM = 0.35
-_MOST_CANDIDATES = 36
+_MOST_CANDIDATES = 60
 _AROUND_MM, _CROWN_MM = 6.0, 3.0
 _SECTOR_DEG = 10
 _ONE_TOOTH_MM, _OTHER_SIDE_MM = 7.0, 2.0
-_INSIDE_MM = 2.0
+_INSIDE_MM = 1.5
 _CREST_MM = 8.0
+_CREST_SPACING_MM, _AROUND_CREST_MM, _UNDER_CREST_MM = 1.5, 3.0, 0.6
 _FINE_MM = 0.04
 _APART_MM, _WELL_INSIDE_MM = 6.0, 3.0
 
@@ -198,7 +199,7 @@ def candidates(
     calm = gaussian_filter(high, _CALM_MM / top.pixel_mm)
     size = 2 * round(_NEIGHBOUR_MM / top.pixel_mm) + 1
     peak = known & (calm == maximum_filter(calm, size=size))
-    rows, columns = np.nonzero(peak)
+    rows, columns = np.nonzero(peak | _crests(calm, known, top.pixel_mm))
     places = top.to_world(rows, columns)
     inner = _inward(cast, places)
     sites = []
@@ -208,6 +209,13 @@ def candidates(
         if not _outranked(place, lean, places, inner, upper):
             sites.append(Site(place[:2], "cusp"))
     return [*sites[:_MOST_CANDIDATES], *_ridges(cast, prepared, pockets, clear_mm + dome_mm)]
+
+
+def _crests(calm: Float, known: NDArray[np.bool_], pixel_mm: float) -> NDArray[np.bool_]:
+    """Places along edges and crests: the highest of each 1.5 mm, where little stands higher around."""
+    size = 2 * round(_CREST_SPACING_MM / pixel_mm / 2.0) + 1
+    near = maximum_filter(calm, size=2 * round(_AROUND_CREST_MM / pixel_mm) + 1)
+    return np.asarray(known & (calm == maximum_filter(calm, size=size)) & (calm > near - _UNDER_CREST_MM))
 
 
 def _inward(cast: Cast, places: Float) -> Float:
