@@ -39,7 +39,7 @@ def thickness_map(
     """
     names = [electrode.name for electrode in growth.last.electrodes]
     pieces = tuple(
-        _piece(growth, i, name)
+        _piece(growth, i, name, bath)
         for i, name in enumerate(names)
         if growth.last.electrodes[i].piece and (growth.surface.electrode == i).any()
     )
@@ -82,22 +82,22 @@ def _mean_by_mass(growth: Growth, bath: Bath, stages: Sequence[Stage]) -> Float:
     return np.asarray(grown / area * np.interp(growth.hours, ends, charge) / charge[-1])
 
 
-def _piece(growth: Growth, number: int, name: str) -> MappedPiece:
-    """One piece: means over its bands at the end."""
+def _piece(growth: Growth, number: int, name: str, bath: Bath) -> MappedPiece:
+    """One piece at the end: its mean as the balance has it, and means over its bands."""
     surface, thick = growth.surface, growth.thickness_mm[-1]
     mine = (surface.electrode == number) & (surface.band >= 0)
     area = surface.area_mm2
 
-    def mean(band: Band | None = None) -> float:
-        where = mine if band is None else mine & (surface.band == BANDS.index(band))
+    def mean(band: Band) -> float:
+        where = mine & (surface.band == BANDS.index(band))
         return float(thick[where] @ area[where] / area[where].sum()) if where.any() else float("nan")
 
     densest = growth.density_A_m2[:, mine].max(axis=1) if mine.any() else np.array([np.nan])
     return MappedPiece(
         name=name,
-        area_mm2=float(area[surface.electrode == number].sum()),
+        area_mm2=growth.first.area_mm2[name],
         current_mA=growth.last.current_mA[name],
-        mean_mm=mean(),
+        mean_mm=1e3 * growth.mass_by_g[name] / bath.density_g_cm3 / growth.first.area_mm2[name],
         minimum_mm=float(thick[mine].min()) if mine.any() else float("nan"),
         maximum_mm=float(thick[mine].max()) if mine.any() else float("nan"),
         floor_mm=mean("floor"),

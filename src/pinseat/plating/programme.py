@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta, tzinfo
 
 from pinseat.case.log import Entry
@@ -36,7 +37,7 @@ def programme(
     -------
     ProgrammeResult
     """
-    pieces = pieces_of(case)
+    pieces = _pieces(case, plated)
     state = reconcile(entries, pieces, plated.bath)
     start = _start(case, state, zone)
     rows, done, hours = _plan(case, plated, pieces, start)
@@ -53,6 +54,22 @@ def programme(
         remaining_h=left,
         ends=ends,
         findings=tuple(findings),
+    )
+
+
+def _pieces(case: Case, plated: PlatingResult) -> tuple[Piece, ...]:
+    """The pieces of a case with the areas that the map has left."""
+    known = {share.name: share for share in plated.shares}
+    return tuple(
+        replace(
+            piece,
+            area_mm2=known[piece.name].area_mm2,
+            u_area_mm2=known[piece.name].u_area_mm2,
+            basis=known[piece.name].basis,
+        )
+        if piece.name in known
+        else piece
+        for piece in pieces_of(case)
     )
 
 

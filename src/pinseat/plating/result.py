@@ -54,7 +54,7 @@ class MappedPiece:
     current_mA : float
         What it takes of the main current when all hang on one supply.
     mean_mm, minimum_mm, maximum_mm : float
-        At the end of the programme.
+        At the end of the map; the mean is that of the balance.
     floor_mm, wall_mm, rim_mm, pin_mm : float
         Means of the bands; NaN where there is none.
     highest_A_m2 : float

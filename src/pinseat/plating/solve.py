@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,8 +61,8 @@ class Map:
         The thinnest spot, in the frame of the mesh.
     up : (3,) array
         Towards the eye: off the teeth, or out of idealised cups.
-    shown : tuple of str
-        Pieces that are in the map.
+    stages : tuple of Stage
+        As grown: less the current of pieces that are not in the map.
     notes : tuple of str
         What was taken for granted.
     """
@@ -73,7 +73,7 @@ class Map:
     thickness_mm: Float
     thinnest: Float
     up: Float
-    shown: tuple[str, ...]
+    stages: tuple[Stage, ...]
     notes: tuple[str, ...]
 
 
@@ -123,6 +123,7 @@ def map_of(
     progress("cutting the cups from the scan", 0.0)
     made = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.metal_mm)
     coarse = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.coarse_mm)
+    stages = _for_some(stages, pieces, made.left_out)
     growth = grow(
         made.cups.geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress
     )
@@ -133,9 +134,19 @@ def map_of(
         thickness_mm=thickness_on(made, growth, mesh),
         thinnest=made.cups.to_scan(growth.thinnest[None])[0],
         up=np.asarray(upstream.draw, float),
-        shown=tuple(made.regions),
+        stages=tuple(stages),
         notes=made.notes,
     )
+
+
+def _for_some(stages: Sequence[Stage], pieces: Sequence[Piece], left_out: Sequence[str]) -> list[Stage]:
+    """Stages with the current of the pieces in the map alone, shared by area."""
+    whole = sum(piece.area_mm2 for piece in pieces)
+    part = sum(piece.area_mm2 for piece in pieces if piece.name not in left_out) / whole
+    return [
+        replace(stage, drive=replace(stage.drive, current_mA=part * (stage.drive.current_mA or 0.0)))
+        for stage in stages
+    ]
 
 
 def _ideal(
@@ -161,6 +172,6 @@ def _ideal(
         thickness_mm=np.where(plated, at_vertices(growth, shown.vertices)[0], np.nan),
         thinnest=growth.thinnest,
         up=np.array([0.0, 0.0, 1.0]),
-        shown=tuple(piece.name for piece in pieces),
+        stages=tuple(stages),
         notes=(shapes,),
     )

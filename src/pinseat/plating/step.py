@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from pinseat.case.model import Case
@@ -20,6 +21,7 @@ from pinseat.plating.plan import aim_of, electrolyte_of, main_current_mA, stages
 from pinseat.plating.result import Aim, PlatingResult, ThicknessMap
 from pinseat.plating.shares import pool
 from pinseat.plating.solve import Fineness, Map, map_of
+from pinseat.reference import value
 
 PLATED = ("silver plated", "copper plated")
 """Dies that are plated."""
@@ -93,14 +95,28 @@ def solved(
     )
     progress("asking what the bath hides", 0.0)
     found = thickness_map(
-        made.growth, bath, stages, lambda liquid, drive: solve(made.coarse, liquid, drive), made.notes
+        made.growth, bath, made.stages, lambda liquid, drive: solve(made.coarse, liquid, drive), made.notes
     )
     found = replace(found, thinnest_mm=made.thinnest)
     aim = aim_of(case.plating, found)
+    if mesh is not None:
+        pieces = as_scanned(pieces, found)
     whole, shares = pool(pieces, bath, current, aim.mean_mm)
     bench = _bench_findings(case, bath, plain.calibration, pieces, current)
     findings = (*_map_findings(found, aim, bath), *bench)
     return replace(plain, aim=aim, pool=whole, shares=shares, map=found, findings=findings), made
+
+
+def as_scanned(pieces: Sequence[Piece], found: ThicknessMap) -> tuple[Piece, ...]:
+    """Pieces with the areas that the scan has, where nobody stated one."""
+    seen = {piece.name: piece.area_mm2 for piece in found.pieces}
+    u = (value("piece.scanned_area_percent").uncertainty or 0.0) / 100.0
+    return tuple(
+        replace(piece, area_mm2=seen[piece.name], u_area_mm2=u * seen[piece.name], basis="from the scan")
+        if piece.name in seen and piece.basis not in ("area stated", "read with a ruler")
+        else piece
+        for piece in pieces
+    )
 
 
 def _map_findings(found: ThicknessMap, aim: Aim, bath: Bath) -> list[Finding]:

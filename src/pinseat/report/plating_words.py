@@ -49,6 +49,7 @@ def console_lines(plated: PlatingResult, planned: ProgrammeResult) -> Iterator[t
     if plated.map is not None:
         yield "thinnest", thin_words(plated, planned)
         yield "bath unknown", spread_words(plated)
+        yield "map", ", ".join(plated.files[:2])
     for i, suggestion in enumerate(plated.suggestions[:3], 1):
         yield f"change {i}", suggestion_words(suggestion)
     yield "bath", bath_words(plated)
