@@ -41,7 +41,7 @@ def front(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "scans").mkdir(parents=True)
     atomic_write(folder / "scans" / "upper.stl", stl_bytes(scenario.mesh))
     atomic_write(folder / "case.toml", scenario.toml.encode())
-    for until in ("seating", "programme", "impression"):
+    for until in ("seating", "impression"):
         code = "import sys, pathlib, pinseat.chain as c; c.run(pathlib.Path(sys.argv[1]), until=sys.argv[2])"
         subprocess.run([sys.executable, "-c", code, str(folder), until], check=True)
     return folder

@@ -181,6 +181,32 @@ def test_a_contact_and_a_pin_are_marked(page_of: Open, case: Path, keep: Keep) -
     assert load_case(case).pins == ()
 
 
+def test_a_plating_is_stopped_and_a_tray_made(page_of: Open, case: Path, keep: Keep) -> None:
+    page = page_of()
+    drawn(page)
+    page.locator("#sheet-plating").get_by_role("button", name="Run as far as this").click()
+    expect(page.locator("#progress")).to_be_visible()
+    expect(page.locator("#doing")).to_contain_text("plating")
+    page.click("#stop")
+    expect(page.locator("#bar")).to_contain_text("Stopped")
+    assert not (case / "results" / "plating.json").exists()
+    page.locator("#sheet-tray").get_by_role("button", name="Run as far as this").click()
+    link = page.locator("#sheet-tray").get_by_role("link", name="tray.stl")
+    expect(link).to_be_visible(timeout=300_000)
+    with page.expect_download() as got:
+        link.click()
+    tray = Path(got.value.path()).read_bytes()
+    triangles = int.from_bytes(tray[80:84], "little")
+    assert len(tray) == 84 + 50 * triangles
+    assert triangles > 1000
+    page.locator("#sheet-tray").get_by_role("button", name="Show in the drawing").first.click()
+    box = page.locator('#layers [data-layer="results/tray.stl"]')
+    expect(box).to_be_checked()
+    page.wait_for_timeout(300)
+    page.locator("#sheet-tray h2").scroll_into_view_if_needed()
+    keep(page, "bench-tray")
+
+
 def test_log_ticket_and_way_back(page_of: Open, case: Path, tmp_path: Path, keep: Keep) -> None:
     page = page_of()
     form = page.get_by_role("form", name="plating entry")

@@ -31,7 +31,6 @@ from pinseat.case.edit import Change, ConflictError, Draft
 from pinseat.case.files import inside, new_case, plainly, sha256_of, sync_folder
 from pinseat.case.trouble import UNFILLED
 from pinseat.errors import CaseError, PinseatError, WorkbenchError
-from pinseat.plating.charge import KIND
 from pinseat.workbench import forms, pages
 from pinseat.workbench.bench_log import typed_entry
 from pinseat.workbench.desk import Desk, free_name
@@ -295,8 +294,6 @@ class _Routes:
         entry = typed_entry(await _json(request), pieces_of(view))
         done = await asyncio.to_thread(log.append, view.folder, entry)
         self.desk.touch(view.folder)
-        if entry.kind == KIND and view.payload("programme") is not None and not view.running:
-            self.desk.runs.start(view.folder, "programme")
         return JSONResponse({"entered": done.model_dump(mode="json")})
 
     async def scan(self, request: Request) -> Response:

@@ -23,15 +23,15 @@ WORDS = ("who", "instrument", "calibrated", "lot", "note")
 _SHOWN = 60
 
 
-def bench_log(folder: Path, programme: Plain | None, pieces: Sequence[str]) -> Markup:
+def bench_log(folder: Path, plating: Plain | None, pieces: Sequence[str]) -> Markup:
     """The section of the sheet.
 
     Parameters
     ----------
     folder : Path
         The case folder.
-    programme : mapping or None
-        Payload of the plating programme.
+    plating : mapping or None
+        How the plating stands by the log.
     pieces : sequence of str
         Names of the plated pieces.
     """
@@ -50,8 +50,8 @@ def bench_log(folder: Path, programme: Plain | None, pieces: Sequence[str]) -> M
         tag("h2", "Bench log", id="head-log"),
         tag("p", "Written down for good the moment it is entered; times in UTC.", class_="question"),
         trouble,
-        clock(programme),
-        plating_form(pieces) if programme is not None else None,
+        clock(plating),
+        plating_form(pieces),
         other_form(),
         _table(entries),
         aria_labelledby="head-log",
@@ -167,12 +167,12 @@ def other_form() -> Markup:
     )
 
 
-def clock(programme: Plain | None) -> Markup | None:
+def clock(plating: Plain | None) -> Markup | None:
     """How the plating stands by the log, for the page to count on from."""
-    state = (programme or {}).get("log") or {}
-    if programme is None or not state.get("entries"):
+    state = (plating or {}).get("log") or {}
+    if plating is None or not state.get("entries"):
         return None
-    left = [number(one) for one in programme.get("remaining_h", [])]
+    left = [number(one) for one in plating.get("remaining_h", [])]
     return tag(
         "p",
         "Plating clock",
@@ -183,6 +183,7 @@ def clock(programme: Plain | None) -> Markup | None:
         data_running="yes" if state.get("running") else "no",
         data_on=f"{number(state['charge']['hours_on']) or 0.0:.6f}",
         data_left=" ".join(f"{one:.6f}" for one in left if one is not None),
+        title=plating.get("basis") or None,
     )
 
 

@@ -26,6 +26,7 @@ class _Known:
 
     stamp: str
     steps: Sequence[Mapping[str, Any]] | None = None
+    plating: Mapping[str, Any] | None = None
     trouble: str = ""
 
 
@@ -73,7 +74,7 @@ class Desk:
         if held is None or held.stamp != stamp:
             self._look(folder, stamp)
         known = held or _Known("")
-        return View(name, folder, known.steps, self.runs.of(folder), known.trouble)
+        return View(name, folder, known.steps, self.runs.of(folder), known.plating, known.trouble)
 
     def sheet(self, name: str) -> dict[str, Any]:
         """The parts of the sheet, each with a hash, so that only what changed is exchanged on the page."""
@@ -101,9 +102,9 @@ class Desk:
         held = self._standing.get(folder) or _Known("")
         try:
             said = await self.looking.ask("look", folder=str(folder))
-            self._standing[folder] = _Known(stamp, said)
+            self._standing[folder] = _Known(stamp, said["steps"], said["plating"])
         except PinseatError as error:
-            self._standing[folder] = _Known(stamp, held.steps, str(error))
+            self._standing[folder] = _Known(stamp, held.steps, held.plating, str(error))
         finally:
             self._asked.discard((folder, stamp))
         self.touch(folder)

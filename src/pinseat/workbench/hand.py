@@ -73,11 +73,11 @@ class Work:
         self.answers.write(json.dumps(what) + "\n")
         self.answers.flush()
 
-    def do_look(self, number: int, folder: str) -> list[dict[str, Any]]:
-        """How each step stands."""
+    def do_look(self, number: int, folder: str) -> dict[str, Any]:
+        """How each step stands, and how the plating does by the bench log."""
         from pinseat.chain.look import look
 
-        return [asdict(one) for one in look(Path(folder))]
+        return {"steps": [asdict(one) for one in look(Path(folder))], "plating": _plating(Path(folder))}
 
     def do_draw(self, number: int, folder: str, what: str) -> str:
         """Make something to draw."""
@@ -102,6 +102,18 @@ class Work:
             except PinseatError as error:
                 refused[step] = str(error)
         return refused
+
+
+def _plating(folder: Path) -> dict[str, Any] | None:
+    """The programme as far as the log has got; None where nothing was plated yet."""
+    from pinseat.case.results import to_plain
+    from pinseat.chain.plating import bench, entries
+
+    if not entries(folder):
+        return None
+    stands = bench(folder)
+    plain = to_plain(stands.programme)
+    return {key: plain[key] for key in ("log", "remaining_h", "ends")} | {"basis": stands.basis}
 
 
 if __name__ == "__main__":

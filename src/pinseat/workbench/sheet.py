@@ -41,6 +41,8 @@ class View:
     standing : sequence of mapping, or None
         From :func:`pinseat.chain.look.look`; None while that is not known.
     run : Run or None
+    plating : mapping or None
+        How the plating stands by the bench log.
     trouble : str
         Why it is not known how the steps stand.
     """
@@ -49,6 +51,7 @@ class View:
     folder: Path
     standing: Sequence[Mapping[str, Any]] | None = None
     run: Run | None = None
+    plating: Mapping[str, Any] | None = None
     trouble: str = ""
     _read: dict[str, Stored | None] = field(default_factory=dict)
 
@@ -133,7 +136,7 @@ def parts(view: View) -> list[Part]:
         ("sheet-bridge", bridge(view)),
         *((f"sheet-{step}", section(view, step)) for step in view.steps),
         ("sheet-other", other(view)),
-        ("sheet-log", bench_log(view.folder, view.payload("programme"), pieces_of(view))),
+        ("sheet-log", bench_log(view.folder, view.plating, pieces_of(view))),
         ("sheet-handover", handover(view)),
     ]
 
@@ -542,9 +545,12 @@ def other(view: View) -> Markup:
 
 
 def pieces_of(view: View) -> list[str]:
-    """Names of the plated pieces."""
+    """Names of the plated pieces: as the plating has them, else the abutments."""
     shares = (view.payload("plating") or {}).get("shares", [])
-    return [str(one["name"]) for one in shares]
+    if shares:
+        return [str(one["name"]) for one in shares]
+    abutments = view.draft.document.get("abutments", [])
+    return [str(item["tooth"]) for item in abutments if isinstance(item, Mapping) and "tooth" in item]
 
 
 def handover(view: View) -> Markup:
