@@ -26,6 +26,7 @@ from pinseat.mesh.nearest import Nearest
 from pinseat.mesh.registration import Registration, Settled, one_per_cell, settle
 from pinseat.mesh.topology import vertex_normals
 from pinseat.numerics.similarity import skew, turn_of
+from pinseat.reference import value
 
 PAIR_MM = 1.0
 """Feet farther apart than this are two pins."""
@@ -36,6 +37,7 @@ CLEAR_MM = 0.4
 CELL_MM = 0.15
 PIECE_MM, PIECE_CELL_MM = 10.0, 0.4
 """Pieces of the whole surface that are laid by themselves to see how it is warped."""
+PRIOR_PIECES = 4
 MOST_U_TURN = np.radians(0.15)
 """A piece that is known less well tells nothing."""
 _MEDIAN_SQUARE = 2.366
@@ -148,7 +150,8 @@ def settled_teeth(
 def strain_of(first: Nearest, found: Deviation) -> float:
     """How much the scanners' warp strains either surface against the other; a pure number, as of a length.
 
-    Median over pieces of 10 mm of the square of their turn against the common pose, less what noise does.
+    Median over pieces of 10 mm of the square of their turn against the common pose, less what noise does. Few
+    pieces tell little, so the strain that is assumed of scanners counts as four more of them.
 
     Parameters
     ----------
@@ -158,7 +161,6 @@ def strain_of(first: Nearest, found: Deviation) -> float:
     Returns
     -------
     float
-        0 when fewer than three pieces can be laid.
     """
     vertices, normals = found.mesh.vertices, vertex_normals(found.mesh)
     sample = one_per_cell(vertices, PIECE_CELL_MM)
@@ -170,9 +172,9 @@ def strain_of(first: Nearest, found: Deviation) -> float:
         if laid is not None and np.trace(laid.covariance[3:, 3:]) < MOST_U_TURN**2:
             square.append(float(np.sum(turn_of(laid.rotation) ** 2)) / _MEDIAN_SQUARE)
             noise.append(float(np.trace(laid.covariance[3:, 3:])) / 3.0)
-    if len(square) < 3:
-        return 0.0
-    return float(np.sqrt(max(np.median(square) - np.median(noise), 0.0)))
+    assumed = (1e-3 * value("compare.strain_um_per_mm").value) ** 2
+    seen = max(float(np.median(square) - np.median(noise)), 0.0) if square else 0.0
+    return float(np.sqrt((len(square) * seen + PRIOR_PIECES * assumed) / (len(square) + PRIOR_PIECES)))
 
 
 def _far(points: Float, place: Float) -> Float:
