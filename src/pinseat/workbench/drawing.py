@@ -5,6 +5,7 @@ Everything here is made from the scan and the results, is kept in ``results/draw
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,8 @@ from pinseat.workbench.pack import pack
 FOLDER = "drawing"
 COARSE = 25_000
 """Triangles of the copy that is shown while the drawing moves."""
+LAYER = 60_000
+"""Triangles of a surface that is laid over the scan: it is looked through, not measured on."""
 _RAMP = 256
 
 
@@ -47,7 +50,8 @@ class Draughtsman:
         folder : Path
             The case folder.
         what : str
-            ``scan``, ``undercut``, or the name of a mesh file inside the case folder.
+            ``scan``, ``undercut``, the name of a mesh file inside the case folder, or that of a coloured copy
+            of the scan as binary glTF.
 
         Returns
         -------
@@ -84,8 +88,9 @@ class Draughtsman:
             return surface(self._mesh(folder))
         if what == "undercut":
             return self._undercut(folder)
-        read = read_scan(files.inside(folder, what), "mm")
-        return surface(read.mesh)
+        if what.endswith(".glb"):
+            return paint(files.inside(folder, what), len(self._mesh(folder).vertices))
+        return layer(read_scan(files.inside(folder, what), "mm").mesh)
 
     def _mesh(self, folder: Path) -> Mesh:
         key = _scan_state(folder)
@@ -135,11 +140,51 @@ def surface(mesh: Mesh) -> bytes:
         ``coarse_index``, ``coarse_from`` (the vertex of the mesh nearest to each of the copy).
     """
     arrays = _arrays(mesh)
-    coarse = _coarse(mesh)
+    coarse = _coarse(mesh, COARSE)
     arrays |= {f"coarse_{key}": data for key, data in _arrays(coarse).items()}
     nearest = np.asarray(cKDTree(mesh.vertices).query(coarse.vertices)[1])
     arrays["coarse_from"] = nearest.astype(np.uint32)
     return pack(arrays, {"triangles": len(mesh.faces)})
+
+
+def layer(mesh: Mesh) -> bytes:
+    """A surface to lay over the scan, thinned for looking through it."""
+    return pack(_arrays(_coarse(mesh, LAYER)), {"triangles": len(mesh.faces)})
+
+
+def paint(path: Path, points: int) -> bytes:
+    """The colours of a coloured copy of the scan.
+
+    Parameters
+    ----------
+    path : Path
+        Binary glTF as :func:`pinseat.mesh.glb.glb_bytes` writes it.
+    points : int
+        Of the scan: colours of another mesh would be shown in the wrong places.
+
+    Raises
+    ------
+    ScanError
+        When it holds no colours, or not one for each point of the scan.
+    """
+    with plainly(path):
+        data = path.read_bytes()
+    length = int.from_bytes(data[12:16], "little")
+    tree, start = json.loads(data[20 : 20 + length]), 28 + length
+    primitive = tree["meshes"][0]["primitives"][0]
+    held = primitive["attributes"].get("COLOR_0")
+    accessor = tree["accessors"][held] if held is not None else {"count": 0}
+    if accessor["count"] != points:
+        raise ScanError(
+            "these colours do not belong to the scan",
+            where=path.name,
+            value=f"{accessor['count']} colours",
+            limit=f"one for each of {points} points",
+        )
+    at = start + tree["bufferViews"][accessor["bufferView"]]["byteOffset"]
+    light = np.frombuffer(data, np.uint8, 4 * points, at).reshape(-1, 4)[:, :3] / 255.0
+    shown = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1.0 / 2.4) - 0.055)
+    return pack({"paint": np.rint(255.0 * shown).astype(np.uint8).ravel()}, {})
 
 
 def numbers(per_vertex: NDArray[np.float64], said: dict[str, Any], limit: float) -> bytes:
@@ -171,10 +216,10 @@ def _arrays(mesh: Mesh) -> dict[str, NDArray[Any]]:
     }
 
 
-def _coarse(mesh: Mesh) -> Mesh:
+def _coarse(mesh: Mesh, triangles: int) -> Mesh:
     import fast_simplification
 
-    share = 1.0 - COARSE / max(len(mesh.faces), 1)
+    share = 1.0 - triangles / max(len(mesh.faces), 1)
     if share <= 0.1:
         return mesh
     points, faces = fast_simplification.simplify(

@@ -41,6 +41,7 @@ def overlay(view: View) -> dict[str, Any]:
         stored = view.stored("survey")
         key = stored.meta.get("input", "")[:12] if stored is not None else ""
         maps.append({"name": "undercut", "title": "Undercut along the draw", "step": "survey", "key": key})
+        maps += _painted(view)
     universal = document.get("notation") == "Universal"
     return {
         "scan": scan,
@@ -81,6 +82,16 @@ def _scan(view: View) -> str:
     except (OSError, CaseError):
         return ""
     return f"{name} {state.st_mtime_ns} {state.st_size} {stated.get('unit', '')}"
+
+
+def _painted(view: View) -> Iterator[dict[str, Any]]:
+    """Coloured copies of the scan among the results."""
+    for step in view.steps:
+        for name in view.files(step):
+            if name.endswith(".glb") and name != "results/survey.glb":
+                changed = (view.folder / name).stat().st_mtime_ns
+                words = plain(name.rsplit("/", 1)[-1].rsplit(".", 1)[0].replace("-", "_"))
+                yield {"name": name, "title": words.capitalize(), "step": step, "key": str(changed)}
 
 
 def _layers(view: View) -> Iterator[dict[str, Any]]:

@@ -438,7 +438,10 @@ async function showMap(name) {
     const made = await pack(name);
     waiting("");
     if (state.map !== name) return;
-    legend(viewer.numbers(made), made.arrays.ramp);
+    if (made.arrays.paint) {
+      viewer.colours(made);
+      at("legend").hidden = true;
+    } else legend(viewer.numbers(made), made.arrays.ramp);
   } catch (error) {
     waiting("");
     state.map = at("map").value = "";

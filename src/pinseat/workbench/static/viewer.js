@@ -20,12 +20,15 @@ export function unpack(buffer) {
 
 const VERTEX = `
 attribute float number;
+attribute vec3 paint;
+varying vec3 vPaint;
 varying vec3 vNormal, vPlace;
 varying float vNumber;
 void main() {
   vNormal = normalMatrix * normal;
   vPlace = position;
   vNumber = number;
+  vPaint = paint;
   gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0);
 }`;
 
@@ -34,7 +37,8 @@ uniform sampler2D ramp;
 uniform vec3 plaster, nothing, inside;
 uniform vec4 cut;
 uniform float top, limit, apart;
-uniform bool mapped, cutting;
+uniform bool mapped, painted, cutting;
+varying vec3 vPaint;
 varying vec3 vNormal, vPlace;
 varying float vNumber;
 void main() {
@@ -49,7 +53,7 @@ void main() {
   float key = max(dot(n, normalize(vec3(-0.45, 0.65, 0.62))), 0.0);
   float fill = 0.5 + 0.5 * dot(n, normalize(vec3(0.6, 0.2, 0.5)));
   float light = 0.30 + 0.52 * key + 0.24 * fill;
-  vec3 paint = plaster;
+  vec3 paint = painted ? vPaint : plaster;
   if (mapped) {
     paint = vNumber < -1e8 ? nothing : texture2D(ramp, vec2(clamp(vNumber / top, 0.0, 1.0), 0.5)).rgb;
     if (vNumber > -1e8 && apart > 0.0) {
@@ -109,7 +113,7 @@ export class Viewer {
       ramp: { value: null }, plaster: { value: new THREE.Vector3(0.957, 0.914, 0.843) },
       nothing: { value: new THREE.Vector3(0.59, 0.59, 0.59) }, inside: { value: new THREE.Vector3(0.66, 0.34, 0.22) },
       cut: { value: new THREE.Vector4(0, 0, 1, 0) }, top: { value: 1 }, limit: { value: 1 }, apart: { value: 0 },
-      mapped: { value: false }, cutting: { value: false },
+      mapped: { value: false }, painted: { value: false }, cutting: { value: false },
     };
     return new THREE.ShaderMaterial({ uniforms: shared, vertexShader: VERTEX, fragmentShader: FRAGMENT, side: THREE.DoubleSide });
   }
@@ -166,6 +170,7 @@ export class Viewer {
 
   numbers(packed) {
     const { full, coarse, arrays } = this.surface;
+    this.uniforms.painted.value = false;
     if (!packed) {
       this.surface.numbers = this.surface.said = null;
       this.uniforms.mapped.value = false;
@@ -210,6 +215,20 @@ export class Viewer {
     this.relabel();
     this.draw();
     return this.surface.said;
+  }
+
+  // Colours that a step has put on its own copy of the scan.
+  colours(packed) {
+    const { full, coarse, arrays } = this.surface;
+    const all = packed.arrays.paint, few = new Uint8Array(3 * arrays.coarse_from.length);
+    for (let i = 0; i < arrays.coarse_from.length; i++) few.set(all.subarray(3 * arrays.coarse_from[i], 3 * arrays.coarse_from[i] + 3), 3 * i);
+    full.geometry.setAttribute("paint", new THREE.BufferAttribute(all, 3, true));
+    coarse.geometry.setAttribute("paint", new THREE.BufferAttribute(few, 3, true));
+    this.surface.numbers = this.surface.said = null;
+    this.uniforms.mapped.value = false;
+    this.uniforms.painted.value = true;
+    this.relabel();
+    this.draw();
   }
 
   vertex(i) {
