@@ -23,6 +23,8 @@ FILLET_MM = 0.8
 """Round between a stop and the inside of the tray."""
 RIM_ROUND_MM = 1.6
 """Width over which the border is rounded: 0.4 mm off each edge."""
+OFF_NODE_MM = np.float32(0.002)
+"""The surface keeps so far off the nodes of the grid: corners closer together would be one in a file."""
 _SEATED_MM = 0.06
 STOP_LIFT_MM = 0.004
 """What a stop is made short, so that rounding does not press it into the tooth."""
@@ -120,7 +122,7 @@ def surface(grid: Grid, body: Field) -> Mesh:
         for end in (0, -1):
             ends[axis] = end  # type: ignore[call-overload]
             np.maximum(body[tuple(ends)], np.float32(0.01), out=body[tuple(ends)])
-    steer = np.where(np.abs(body) < 1e-5, np.float32(1e-5), body)
+    steer = np.where(np.abs(body) < OFF_NODE_MM, np.copysign(OFF_NODE_MM, body), body)
     vertices, faces, _, _ = marching_cubes(steer, 0.0, allow_degenerate=False)
     return Mesh(
         grid.low + grid.step_mm * vertices.astype(np.float64),

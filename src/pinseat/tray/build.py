@@ -16,6 +16,7 @@ from pinseat.case.tray import Tray as Stated
 from pinseat.errors import TrayError
 from pinseat.ledger.handover import Progress
 from pinseat.mesh.model import Mesh
+from pinseat.mesh.topology import neighbours, unit
 from pinseat.tray import body, fill, proof
 from pinseat.tray.border import Border, border_of, gum_line
 from pinseat.tray.cast import Cast, cast_of
@@ -30,6 +31,7 @@ from pinseat.tray.stops import ON_SCAN_MM, Prepared, Steadiness, Stop, candidate
 Float = NDArray[np.float64]
 
 SMALLEST_SCAN_MM2 = 100.0
+_FINISH_MM, _APART_MM, _MOST_ROUNDS = 0.003, 0.004, 6
 WORKERS = 2
 """Threads that measure at the same time; no number depends on it."""
 
@@ -232,20 +234,42 @@ def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Se
         column = np.argmax((solid < 0.0)[:, :, ::-1], axis=2)
         top = grid.low[2] + grid.step_mm * (grid.shape[2] - 1 - column)
         seat = seat_of(np.asarray((solid < 0.0).any(axis=2)), top, grid, shape.pull, wanted.wall_mm)
-    mesh, genus = shell, openings(np.asarray((solid < 0.0).any(axis=2)))[0]
-    if seat is not None:
-        mesh = _united(shell, handle_mesh(seat, grid, shape.inside, number))
+    genus = openings(np.asarray((solid < 0.0).any(axis=2)))[0]
+    if seat is None:
+        whole = solid_of(shell)
+    else:
+        whole = _united(shell, handle_mesh(seat, grid, shape.inside, number))
         genus += seat.genus
     if stated.retention_hole_mm is not None:
         sites = hole_sites(shell, shape.inside, grid, shape, seat, pockets, wanted, stated.retention_hole_mm)
-        mesh = with_holes(mesh, sites, stated.retention_hole_mm, wanted.wall_mm)
+        whole = with_holes(whole, sites, stated.retention_hole_mm, wanted.wall_mm)
         genus += len(sites[0])
+    mesh = _finished(whole)
     return Body(mesh, seat, _sides(mesh, shape, wanted, seat), genus)
 
 
-def _united(first: Mesh, second: Mesh) -> Mesh:
-    whole = solid_of(first) + solid_of(second)
-    return mesh_of(max(whole.decompose(), key=lambda part: part.volume()))
+def _united(first: Mesh, second: Mesh) -> manifold3d.Manifold:
+    return max((solid_of(first) + solid_of(second)).decompose(), key=lambda part: part.volume())
+
+
+def _finished(solid: manifold3d.Manifold) -> Mesh:
+    """The mesh of a solid, flat places with fewer triangles, and no two corners that a file would make one.
+
+    Where the boolean left corners at one place, all but the first of them move a few micrometres towards the
+    neighbours, until none is left.
+    """
+    mesh = mesh_of(solid.simplify(_FINISH_MM))
+    for _ in range(_MOST_ROUNDS):
+        again = proof.twins(mesh)
+        if not len(again):
+            break
+        vertices = mesh.vertices.copy()
+        towards = neighbours(mesh)[again] @ vertices
+        count = np.maximum(np.bincount(mesh.faces.ravel(), minlength=len(vertices))[again], 1)
+        way = unit(towards / count[:, None] - vertices[again])
+        vertices[again] += _APART_MM * way
+        mesh = Mesh(vertices, mesh.faces)
+    return mesh
 
 
 def solid_of(mesh: Mesh) -> manifold3d.Manifold:

@@ -174,7 +174,7 @@ def number_finding(whole: bool) -> Finding | None:
 
 def sound_findings(sound: Soundness, asked: Asked) -> Iterator[Finding]:
     """Findings on the finished mesh."""
-    faults = sound.open_edges + sound.wrong_edges
+    faults = sound.open_edges + sound.wrong_edges + sound.twins
     right = faults == 0 and sound.parts == 1 and sound.volume_mm3 > 0.0
     right = right and sound.genus == sound.genus_designed and sound.second_opinion.startswith("no error")
     yield Finding(
@@ -217,7 +217,8 @@ def sound_findings(sound: Soundness, asked: Asked) -> Iterator[Finding]:
 
 def _faults(sound: Soundness, faults: int) -> str:
     return (
-        f"{faults} faulty edges, {sound.parts} parts, {sound.genus} openings where {sound.genus_designed} "
+        f"{faults} faulty edges and corners, {sound.parts} parts, {sound.genus} openings where "
+        f"{sound.genus_designed} "
         f"were designed, volume {sound.volume_mm3:.0f} mm3, {sound.second_opinion}"
     )
 

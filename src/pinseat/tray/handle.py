@@ -13,6 +13,7 @@ from skimage.measure import marching_cubes
 
 from pinseat.mesh.model import Mesh
 from pinseat.tray import lettering
+from pinseat.tray.body import OFF_NODE_MM
 from pinseat.tray.distance import Field, Grid
 
 Float = NDArray[np.float64]
@@ -241,7 +242,7 @@ def handle_mesh(seat: Seat, grid: Grid, inside: Field, number: str) -> Mesh:
     for axis in range(3):
         for end in (0, -1):
             np.moveaxis(field, axis, 0)[end] = np.maximum(np.moveaxis(field, axis, 0)[end], 0.01)
-    field[np.abs(field) < 1e-5] = 1e-5
+    field = np.where(np.abs(field) < OFF_NODE_MM, np.copysign(OFF_NODE_MM, field), field)
     vertices, faces, _, _ = marching_cubes(field.astype(np.float32), 0.0, allow_degenerate=False)
     local = np.array([t[0] for t in ticks]) + _STEP_MM * vertices.astype(np.float64)
     return Mesh(local @ to_local + seat.base, np.ascontiguousarray(faces.astype(np.int32)))

@@ -113,6 +113,8 @@ class Soundness:
     triangles : int
     open_edges, wrong_edges : int
         Edges with one triangle, and edges with more than two or wound against each other.
+    twins : int
+        Corners at the place of another one: whoever reads the file would join them.
     parts, genus, genus_designed : int
     volume_mm3 : float
         Positive when it is wound outward.
@@ -127,6 +129,7 @@ class Soundness:
     triangles: int
     open_edges: int
     wrong_edges: int
+    twins: int
     parts: int
     genus: int
     genus_designed: int

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import manifold3d
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.nearest import Nearest
@@ -26,6 +27,8 @@ MEASURED_POINTS = 12_000
 """Corners of the mesh whose distance is measured for the percentiles of the gap, evenly taken."""
 FINE_MM = 0.02
 """Spacing of the points that are measured where something touches or comes nearest."""
+TWIN_MM = 5e-4
+"""Five times the last digit of a coordinate in a file."""
 _AXIS_MM = 0.02
 _PINS_REACH_MM = 20.0
 _NEAR_MM = 0.6
@@ -202,6 +205,7 @@ def soundness(mesh: Mesh, genus_designed: int) -> Soundness:
         triangles=len(mesh.faces),
         open_edges=int((found.count == 1).sum()),
         wrong_edges=int((found.count > 2).sum() + found.flipped.sum()),
+        twins=len(twins(mesh)),
         parts=parts,
         genus=parts - euler // 2,
         genus_designed=genus_designed,
@@ -210,6 +214,13 @@ def soundness(mesh: Mesh, genus_designed: int) -> Soundness:
         thinnest_mm=float("nan"),
         second_opinion=second_opinion(mesh),
     )
+
+
+def twins(mesh: Mesh) -> NDArray[np.int64]:
+    """Corners within half a micrometre of one before them: in a file they could be one."""
+    used = np.unique(mesh.faces)
+    pairs = cKDTree(mesh.vertices[used]).query_pairs(TWIN_MM, output_type="ndarray")
+    return np.asarray(used[np.unique(pairs[:, 1])], np.int64)
 
 
 def second_opinion(mesh: Mesh) -> str:

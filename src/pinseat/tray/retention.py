@@ -79,10 +79,10 @@ def hole_sites(
     return places[taken], normals[choice[taken]]
 
 
-def with_holes(mesh: Mesh, sites: tuple[Float, Float], hole_mm: float, wall_mm: float) -> Mesh:
-    """The mesh with a round hole through its wall at each site."""
-    from pinseat.tray.build import mesh_of, solid_of
-
+def with_holes(
+    body: manifold3d.Manifold, sites: tuple[Float, Float], hole_mm: float, wall_mm: float
+) -> manifold3d.Manifold:
+    """The body with a round hole through its wall at each site."""
     tools = []
     for place, out in zip(*sites, strict=True):
         long = wall_mm + 2.0 * _THROUGH_MM
@@ -93,5 +93,5 @@ def with_holes(mesh: Mesh, sites: tuple[Float, Float], hole_mm: float, wall_mm: 
         u /= np.linalg.norm(u)
         tools.append(tool.transform(np.column_stack((u, np.cross(out, u), out, start))))
     if not tools:
-        return mesh
-    return mesh_of(solid_of(mesh) - manifold3d.Manifold.batch_boolean(tools, manifold3d.OpType.Add))
+        return body
+    return body - manifold3d.Manifold.batch_boolean(tools, manifold3d.OpType.Add)
