@@ -207,7 +207,7 @@ def _local(hottest: MappedPiece, bath: Bath) -> Finding:
     return Finding(
         code="plating.burning",
         where=f"rim of {hottest.name}",
-        says="There the local density passes the bath's: the edge may burn or grow nodules."
+        says="The densest spot passes the bath's highest density: it may burn or grow nodules."
         if over
         else "No spot passes the bath's highest density.",
         verdict="caution" if over else "clear",
@@ -226,7 +226,7 @@ def _lean(hottest: MappedPiece, bath: Bath) -> Finding | None:
     return Finding(
         code="plating.lean",
         where=hottest.name,
-        says="The liquid at the metal may run out of metal there; the map does not see that.",
+        says="At the densest spot the liquid may run out of metal; the map does not see that.",
         verdict="caution",
         value=100.0 * share,
         unit="% of the limiting current",
@@ -243,7 +243,7 @@ def calibration_findings(found: Calibration | None, bath: Bath) -> list[Finding]
             Finding(
                 code="plating.calibration",
                 where="the small cell",
-                says="Its readings contradict each other by more than their uncertainty.",
+                says="The readings in the small cell contradict each other by more than their uncertainty.",
                 verdict="caution",
                 value=found.misfit,
                 unit="times their uncertainty",
@@ -258,7 +258,7 @@ def calibration_findings(found: Calibration | None, bath: Bath) -> list[Finding]
             Finding(
                 code="plating.unknown_bath",
                 where=bath.name,
-                says=f"Its exchange current is only known to lie between {low:g} and {high:g} A/m2; the map "
+                says=f"The exchange current of the bath is only known to lie between {low:g} and {high:g} A/m2; the map "
                 "shows what that costs.",
                 verdict="cannot tell",
                 value=bath.exchange_A_m2,

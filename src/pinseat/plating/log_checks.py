@@ -114,7 +114,7 @@ def _weights(entries: Sequence[Entry]) -> list[Finding]:
                 Finding(
                     code="plating.weight",
                     where=entry.piece or "all pieces",
-                    says="It weighs less after than before; this weight is kept, but not used.",
+                    says="A weight after is less than the one before; it is kept, but not used.",
                     verdict="cannot tell",
                     value=after - first[entry.piece],
                     unit="g",

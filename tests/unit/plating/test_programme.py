@@ -138,7 +138,7 @@ def test_too_little_metal_is_asked_about_and_both_answers_are_kept_open() -> Non
             [at(0, weight_before=40), at(1, weight_after=39)],
             "plating.weight",
             "cannot tell",
-            "less after than",
+            "less than the one before",
         ),
         ([at(0, current=50), at(1, seen="bare")], "plating.seen", "caution", "found it bare"),
         ([at(0, current=50), at(1, seen="torn", piece="12")], "plating.seen", "stop", "found it torn"),
