@@ -11,7 +11,8 @@ from pinseat.case.model import Case
 from pinseat.case.teeth import FDI, arch, arch_position, to_universal
 from pinseat.report import style
 
-_WIDE, _HIGH = 78.0, 62.0
+_WIDE, _HIGH = 78.0, 48.0
+_DROP = 10.0
 
 
 def teeth_chart(case: Case) -> Figure:
@@ -31,12 +32,12 @@ def teeth_chart(case: Case) -> Figure:
         if arch(tooth) == here:
             _tooth(axes, tooth, tooth in retainers, tooth in case.missing, here == "upper")
     axes.text(
-        0.0, -2.0 if here == "upper" else 2.0, f"{here} arch", ha="center", va="center", color=style.GREY
+        0.0, -8.0 if here == "upper" else 8.0, f"{here} arch", ha="center", va="center", color=style.GREY
     )
     for x, words in ((-36.5, "right"), (36.5, "left")):
         axes.text(
             x,
-            -29.0 if here == "upper" else 29.0,
+            -21.5 if here == "upper" else 29.0,
             words,
             ha="center",
             va="center",
@@ -54,7 +55,7 @@ def _tooth(axes: object, tooth: int, retainer: bool, missing: bool, upper: bool)
     place = arch_position(tooth)
     share = (abs(place) - 0.5) / 8.0
     turn = math.copysign(share * math.radians(108.0), place)
-    x, y = 24.0 * math.sin(turn) * 1.02, 24.0 * math.cos(turn) - 1.0
+    x, y = 24.0 * math.sin(turn) * 1.02, 24.0 * math.cos(turn) - _DROP
     facing = 1.0 if upper else -1.0
     wide = 4.4 + 1.6 * (abs(place) > 5)
     patch = Ellipse(
@@ -71,7 +72,7 @@ def _tooth(axes: object, tooth: int, retainer: bool, missing: bool, upper: bool)
     for far, number, size in ((1.24, str(tooth), 8.0), (0.76, str(to_universal(tooth)), 6.5)):
         axes.text(  # type: ignore[attr-defined]
             far * x,
-            facing * (far * (y + 1.0) - 1.0),
+            facing * (far * (y + _DROP) - _DROP),
             number,
             ha="center",
             va="center",

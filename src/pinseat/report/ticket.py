@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from pinseat.case.files import atomic_write, plainly, sha256_of
+from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
 from pinseat.case.results import to_plain
 from pinseat.case.returns import ticket_hash
@@ -42,7 +42,6 @@ def write_ticket(
     seating: SeatingResult,
     scan_sha256: str,
     meta: Mapping[str, str],
-    files: Iterable[str] = (),
     progress: Progress = quiet,
 ) -> tuple[Path, ...]:
     """Write ``results/work-ticket.pdf`` and ``results/work-ticket.json``.
@@ -57,8 +56,6 @@ def write_ticket(
         Content hash of the scan; empty without one.
     meta : mapping of str to str
         Versions and hashes.
-    files : iterable of str
-        Names inside the case folder of files that go along.
     progress : callable
 
     Returns
@@ -77,7 +74,7 @@ def write_ticket(
     with plainly(results):
         (results / "figures").mkdir(parents=True, exist_ok=True)
     progress("drawing the ticket", 0.0)
-    ticket = machine_file(folder, case, survey, casting, seating, scan_sha256, meta, files)
+    ticket = machine_file(case, survey, casting, seating, scan_sha256, meta)
     with style.look():
         teeth = style.write(teeth_chart(case), results / "figures" / "ticket-teeth")
         pins = style.write(pin_plan(survey), results / "figures" / "ticket-pins")
@@ -93,14 +90,12 @@ def write_ticket(
 
 
 def machine_file(
-    folder: Path,
     case: Case,
     survey: SurveyResult,
     casting: CastingResult,
     seating: SeatingResult,
     scan_sha256: str,
     meta: Mapping[str, str],
-    files: Iterable[str],
 ) -> Plain:
     """Everything the ticket states, with its hash and the block that comes back.
 
@@ -131,7 +126,6 @@ def machine_file(
         "span": {"mm": casting.span_mm, "error_um": casting.span_error_um, "u_um": casting.u_span_error_um},
         "verdict": _verdict(seating),
         "scan_sha256": scan_sha256 or None,
-        "files": [{"name": name, "sha256": sha256_of(folder / name)} for name in sorted(files)],
         "versions": dict(meta),
     }
     plain: Plain = to_plain(stated)
@@ -267,7 +261,6 @@ def page(ticket: Plain, case: Case, survey: SurveyResult, seating: SeatingResult
         "scan": f"scan {str(ticket['scan_sha256'])[:12]}"
         if ticket["scan_sha256"]
         else f"scan: {NOT_MEASURED}, from callipers",
-        "files": [f"{one['name'].rsplit('/', 1)[-1]} {one['sha256'][:12]}" for one in ticket["files"]],
         "versions": [f"{key} {value[:16]}" for key, value in ticket["versions"].items()],
         "asked": [[one["what"], one["unit"]] for one in ticket["returns"]["readings"]],
         "lots": list(ticket["returns"]["lots"]),

@@ -99,10 +99,9 @@ function lost(on) {
 
 // --- what a person states
 
-function notice(words, acts = []) {
-  const close = element("button", "Done with it", { type: "button" });
-  const note = element("div", [element("p", words), element("div", [...acts, close], { class: "row" })], { class: "notice" });
-  close.addEventListener("click", () => note.remove());
+function notice(words, choices = []) {
+  const acts = choices.length ? choices : [element("button", "Done with it", { type: "button" })];
+  const note = element("div", [element("p", words), element("div", acts, { class: "row" })], { class: "notice" });
   for (const act of acts) act.addEventListener("click", () => note.remove());
   at("notices").append(note);
   note.scrollIntoView({ block: "nearest" });
