@@ -133,29 +133,29 @@ def investment_finding(rows: Sequence[Row]) -> Finding | None:
     mould = next(row for row in rows if row.copy == "investment")
     if mould.scale.basis == "measured here":
         return None
-    phosphate = mould.route == "phosphate bonded"
+    guess = mould.scale.basis == "assumed"
     tolerance = value("investment.expansion_tolerance_percent")
     return Finding(
         code="casting.investment",
         where=f"{mould.route} investment",
-        says=_untested(phosphate, mould.scale.source),
+        says=_untested(guess, mould.scale.source),
         verdict="caution",
         value=mould.scale.mean,
         uncertainty=mould.scale.u,
         unit="%",
-        limit=None if phosphate else tolerance.value * mould.scale.mean / 100.0,
+        limit=None if guess else tolerance.value * mould.scale.mean / 100.0,
         limit_source=value("investment.phosphate_bonded.setting_expansion_c_percent").reference
         + " (published)"
-        if phosphate
+        if guess
         else f"products may differ by this much: {tolerance.reference} ({tolerance.basis})",
         do=TEST_CASTING,
     )
 
 
-def _untested(phosphate: bool, source: str) -> str:
+def _untested(guess: bool, source: str) -> str:
     if "maker's sheet" in source or "factory figure" in source:
         return "The expansion is the maker's figure: no casting of yours has tested it."
-    if phosphate:
+    if guess:
         return (
             "The expansion is a guess, and with it the chance of seating: it differs several-fold between "
             "products and with the liquid."

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
+from pinseat.case.casting import Casting
 from pinseat.case.model import Abutment, Case, Chain, Measured
 from pinseat.casting.model import CastingResult
 from pinseat.casting.step import run
@@ -298,3 +299,40 @@ def test_moving_the_case_or_permuting_the_pins_changes_nothing(
     after = run(case(), Handover(field=field(*(moved[i] for i in order))))
     assert after.span_mm == pytest.approx(still.span_mm, abs=1e-9)
     assert [(f.code, f.verdict) for f in after.findings] == [(f.code, f.verdict) for f in still.findings]
+
+
+@pytest.mark.parametrize(
+    ("investment", "mix", "words", "limited"),
+    [
+        ("phosphate bonded", None, "a guess", False),
+        ("phosphate bonded", {"liquid_percent": 80, "total_percent": 1.8}, "the maker's figure", True),
+        ("gypsum bonded", {"water_powder": 0.4, "total_percent": 1.7}, "the maker's figure", True),
+        ("gypsum bonded", None, "one product", True),
+    ],
+)
+def test_an_untested_mould_is_cautioned_by_what_it_rests_on(
+    investment: str, mix: dict[str, float] | None, words: str, limited: bool
+) -> None:
+    stated = Casting.model_validate({"sheet": [mix] if mix else []})
+    of = case(chain=Chain.model_validate({"investment": investment}), casting=stated)
+    found = say(run(of, Handover(field=pair(33.0))), "casting.investment")
+    assert found.verdict == "caution"
+    assert words in found.says
+    assert (found.limit is not None) is limited
+    assert "cast a test bar" in found.do
+
+
+def test_own_bars_settle_it() -> None:
+    bar = {"liquid_percent": 80, "before_mm": 30.0, "after_mm": 29.99}
+    stated = Casting.model_validate({"bars": [bar]})
+    of = case(chain=Chain(investment="phosphate bonded"), casting=stated)
+    assert "casting.investment" not in codes(run(of, Handover(field=pair(33.0))))
+
+
+def test_mould_is_shown_with_its_own_uncertainty_and_the_wanted_one_with_its_own() -> None:
+    """0.05 % for the mould, 0.03 % for the alloy: the two are not mixed."""
+    others = tuple(scale(copy, 0.0) for copy in ("impression", "die", "pattern"))
+    known = (*others, scale("investment", 1.0, 0.05), scale("alloy", -1.42, 0.03))
+    found = say(run(case(measured=known), Handover(field=pair(33.0))), "casting.compensation")
+    assert found.uncertainty == 0.05
+    assert "known to 0.03 %" in found.limit_source
