@@ -131,7 +131,7 @@ def multigrid(matrix: csr_array) -> Preconditioner:
     solver = pyamg.smoothed_aggregation_solver(
         unit,
         B=1.0 / scale[:, None],
-        max_coarse=300,
+        max_coarse=100,
         symmetry="symmetric",
         smooth=("jacobi", {"weighting": "local"}),  # the other weights are found with random numbers
         presmoother=("gauss_seidel", {"sweep": "forward"}),
@@ -296,23 +296,42 @@ class Network:
                 np.subtract.at(data, places, g)
         data[self._diagonal[data[self._diagonal] <= 0.0]] = 1.0
         matrix = csr_array((data, self.matrix.indices, self.matrix.indptr), shape=self.matrix.shape)
-        if self.preconditioner is None:
-            self.preconditioner = multigrid(matrix)
         column = np.zeros((size, len(self.free)))
         stiff = np.zeros(len(self.free))
         for place, node in enumerate(self.free):
             on = direct & (b.node == node)
             column[:, place] = np.bincount(b.start[on], slope[on], minlength=size)
             stiff[place] = slope[on].sum()
-        scale, cycle = 1.0 / np.sqrt(data[self._diagonal]), self.preconditioner
+        inner, spread, schur = self._bordered(matrix, column, stiff)
         du, free, used = _conjugate(
-            matrix, column, stiff, -r, -r_nodes[self.free], lambda x: scale * cycle(scale * x), tolerance
+            matrix, column, stiff, -r, -r_nodes[self.free], (inner, spread, schur), tolerance
         )
         if used > _SLOW_CG:
             self.preconditioner = None
         dn = np.zeros(len(self.fixed))
         dn[self.free] = free
         return du, dn, used
+
+    def _bordered(
+        self, matrix: csr_array, column: Float, stiff: Float
+    ) -> tuple[Preconditioner, Float, Float]:
+        """The cycle for the cells, what it makes of the borders, and their Schur complement.
+
+        An old cycle may reach too far, so that the complement is not positive; then a new one is made.
+        """
+        scale = 1.0 / np.sqrt(matrix.diagonal())
+        while True:
+            fresh = self.preconditioner is None
+            cycle = self.preconditioner = self.preconditioner or multigrid(matrix)
+
+            def inner(r: Float, cycle: Preconditioner = cycle) -> Float:
+                return scale * cycle(scale * r)
+
+            spread = np.column_stack([inner(c) for c in column.T]) if column.shape[1] else column
+            schur = np.diag(stiff) - 0.5 * (column.T @ spread + spread.T @ column)
+            if fresh or not len(stiff) or float(np.linalg.eigvalsh(schur)[0]) > 0.0:
+                return inner, spread, schur
+            self.preconditioner = None
 
 
 def density_and_slope(v: Float, law: Int, laws: Laws) -> tuple[Float, Float]:
@@ -490,7 +509,7 @@ def _conjugate(
     stiff: Float,
     right: Float,
     right_nodes: Float,
-    inner: Preconditioner,
+    bordered: tuple[Preconditioner, Float, Float],
     tolerance: float,
 ) -> tuple[Float, Float, int]:
     """Preconditioned conjugate gradients for cells bordered by the free nodes.
@@ -498,8 +517,7 @@ def _conjugate(
     The preconditioner is the block factorisation of the bordered matrix, with a V-cycle in place of the
     inverse: so it is symmetric and positive definite as well.
     """
-    spread = np.column_stack([inner(c) for c in column.T]) if column.shape[1] else column
-    schur = np.diag(stiff) - 0.5 * (column.T @ spread + spread.T @ column)
+    inner, spread, schur = bordered
 
     def cycle(r: Float, s: Float) -> tuple[Float, Float]:
         z = inner(r)
