@@ -7,7 +7,8 @@ limit). Hull cell: Schwarz-Christoffel map of the 267 mL cell (inside dimensions
 Matlosz and Landolt, J. Appl. Electrochem. 22 (1992) 301; measured panel: McCormick and Kuhn, Trans. IMF 71
 (1993) 74, Table 1. Blind cup with linear polarisation: Bessel series of a cooled cylinder (Carslaw and
 Jaeger, Conduction of Heat in Solids, from memory). Tafel recess: closed form of the thin slot.
-Haring cell: metal ratio of two parallel cathodes with linear polarisation.
+Haring cell: metal ratio of two parallel cathodes with linear polarisation. Resistive film: the terminal
+effect, Tobias and Wijsman, J. Electrochem. Soc. 100 (1953) 459 (from memory).
 """
 
 from __future__ import annotations
@@ -21,7 +22,8 @@ from scipy.optimize import brentq
 from scipy.special import j0, j1
 
 from pinseat.plating.bodies import Solid
-from pinseat.plating.field import solve
+from pinseat.plating.cells import prepare
+from pinseat.plating.field import solve, solve_cells
 from pinseat.plating.kinetics import overpotential_V
 from pinseat.plating.model import RUBBER, Body, Drive, Electrode, Electrolyte, Field, Geometry, Kinetics
 
@@ -356,3 +358,37 @@ def test_haring_cell():
     m = field.current_mA["near"] / field.current_mA["far"]
     assert m == pytest.approx((k + wa) / (1.0 + wa), rel=1e-3)
     assert 100.0 * (k - m) / (k - 1.0) == pytest.approx(33.3333, abs=0.05)
+
+
+@pytest.mark.parametrize("sheet_ohm", [2.0, 10.0, 40.0])
+def test_terminal_effect_of_a_bare_film(sheet_ohm):
+    """Strip 8 mm long with its lead at one end, in a liquid of one potential.
+
+    ``i(x) / i(0) = cosh((L - x) / l) / cosh(L / l)``, ``l^2`` polarisation over sheet resistance.
+    """
+    rp, long = 5e-4, 8.0
+    strip = Solid(lambda p: p[:, 2] - 0.05, 0)
+    film = Electrode("strip", "cathode", True, "", sheet_ohm, np.array([0.0, 0.2, 0.05]))
+    electrodes = (film, Electrode("anode", "anode"))
+    geometry = Geometry(
+        np.zeros(3),
+        np.array([long, 0.4, 0.4]),
+        (strip,),
+        electrodes,
+        (RUBBER,) * 5 + (1,),
+        None,
+        0.1,
+        0.1,
+        0.4,
+    )
+    bath = Electrolyte(1e4, linear(rp), METAL)
+    field = solve_cells(prepare(geometry), bath, Drive(current_mA=0.1), bare=True).field
+    on = field.surface.electrode == 0
+    x, density = field.surface.point[on, 0], field.density_A_m2[on]
+    reach = 1e3 * np.sqrt(rp / sheet_ohm)
+    wanted = np.cosh((long - x) / reach)
+    where = x > 1.0
+    np.testing.assert_allclose(
+        (density / density[where].mean())[where], (wanted / wanted[where].mean())[where], rtol=0.01
+    )
+    assert field.current_mA["strip"] == pytest.approx(0.1, rel=1e-6)

@@ -192,6 +192,11 @@ class Network:
             )
         )
 
+    @property
+    def size(self) -> int:
+        """Unknown potentials, without those of the nodes."""
+        return int(self.matrix.shape[0])
+
     def solve(self, guess_V: Float, start: Solution | None = None) -> Solution:
         """Newton's method with a line search.
 

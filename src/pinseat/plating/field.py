@@ -23,8 +23,9 @@ from pinseat.numerics.electrode import (
 )
 from pinseat.numerics.laplace import conduction
 from pinseat.plating.cells import Cells, Elements, check_open, cut_open, prepare
+from pinseat.plating.film import with_films
 from pinseat.plating.kinetics import laws
-from pinseat.plating.model import Drive, Electrolyte, Field, Float, Geometry, Int, Surface
+from pinseat.plating.model import Drive, Electrolyte, Field, Float, Geometry, Int, Kinetics, Surface
 
 _FIRST_GUESS_A_M2 = 50.0
 
@@ -125,22 +126,15 @@ def solve_cells(
     now, found, pocket = cut_open(cells)
     check_open(cells, pocket, found)
     nodes = nodes_of(cells.geometry, drive)
-    every = laws([electrolyte.cathode, electrolyte.anode])
     role = np.array([e.role == "anode" for e in cells.geometry.electrodes], np.int64)[found.electrode]
-    matrix = conduction(cells.tree, cells.faces, now, 1e-3 * electrolyte.conductivity_S_m)
-    mean = _means(cells.geometry, drive, found)[found.electrode]
-    sign = np.where(role == 1, -1.0, 1.0)
-    preconditioner = before.preconditioner if before else None
-    branches = Branches(
-        found.cell,
-        np.full(len(found.cell), -1, np.int64),
-        nodes.of[found.electrode],
-        role,
-        1e-6 * found.area_mm2,
-        1e-3 * found.gap_mm / electrolyte.conductivity_S_m,
-    )
-    network = Network(matrix, branches, every, nodes.fixed_V, nodes.injected_A, preconditioner)
-    solution = network.solve(overpotential(mean * sign, role, every), before.solution if before else None)
+    mean = _means(cells.geometry, drive, found)[found.electrode] * np.where(role == 1, -1.0, 1.0)
+    network = _network(cells, now, found, nodes, electrolyte, role, bare)
+    start = None
+    if before is not None and len(before.solution.potential_V) == network.size:
+        start, network.preconditioner = before.solution, before.preconditioner
+    guess = np.zeros(len(network.branches.start))
+    guess[: len(mean)] = overpotential(mean, role, network.laws)
+    solution = network.solve(guess, start)
     if not solution.converged:
         raise PlatingError(
             "the current distribution did not converge, so there is no map",
@@ -149,6 +143,29 @@ def solve_cells(
             do="lower the current, or check conductivity and exchange current",
         )
     return Solved(_field(cells, found, nodes, solution), found, now, solution, network.preconditioner)
+
+
+def _network(
+    cells: Cells, now: Cut, found: Elements, nodes: Nodes, electrolyte: Electrolyte, role: Int, bare: bool
+) -> Network:
+    """Liquid, electrodes and bare films: a branch for each element, then one for each contact of a film."""
+    matrix = conduction(cells.tree, cells.faces, now, 1e-3 * electrolyte.conductivity_S_m)
+    film, touch = np.full(len(found.cell), -1, np.int64), np.empty(0, np.int64)
+    at, conductance = touch, np.empty(0)
+    if bare and any(e.sheet_ohm > 0.0 for e in cells.geometry.electrodes):
+        matrix, film, touch, at, conductance = with_films(matrix, cells, now, found)
+    none = np.full(len(touch), -1, np.int64)
+    branches = Branches(
+        np.concatenate((found.cell, touch)),
+        np.concatenate((film, none)),
+        np.concatenate((nodes.of[found.electrode], nodes.of[at])),
+        np.concatenate((role, none + 3)),
+        np.concatenate((1e-6 * found.area_mm2, conductance)),
+        np.concatenate((1e-3 * found.gap_mm / electrolyte.conductivity_S_m, np.zeros(len(touch)))),
+    )
+    contact = Kinetics("linear", resistance_ohm_m2=1.0)
+    every = laws([electrolyte.cathode, electrolyte.anode, contact])
+    return Network(matrix, branches, every, nodes.fixed_V, nodes.injected_A)
 
 
 def nodes_of(geometry: Geometry, drive: Drive) -> Nodes:
@@ -206,9 +223,8 @@ def _means(geometry: Geometry, drive: Drive, found: Elements) -> Float:
 
 def _field(cells: Cells, found: Elements, nodes: Nodes, solution: Solution) -> Field:
     electrodes = cells.geometry.electrodes
-    into = np.bincount(
-        found.electrode, found.area_mm2 * solution.density_A_m2 * 1e-3, minlength=len(electrodes)
-    )
+    density = solution.density_A_m2[: len(found.cell)]
+    into = np.bincount(found.electrode, 1e-3 * found.area_mm2 * density, minlength=len(electrodes))
     area = np.bincount(found.electrode, found.area_mm2, minlength=len(electrodes))
     band = np.full(len(found.cell), -1, np.int64)
     if cells.geometry.zone is not None:
@@ -220,8 +236,8 @@ def _field(cells: Cells, found: Elements, nodes: Nodes, solution: Solution) -> F
     return Field(
         electrodes,
         Surface(found.point, found.normal, found.area_mm2, found.electrode, band),
-        solution.density_A_m2,
-        solution.overpotential_V,
+        density,
+        solution.overpotential_V[: len(found.cell)],
         {e.name: float(sign[n] * into[n]) for n, e in enumerate(electrodes)},
         {e.name: float(area[n]) for n, e in enumerate(electrodes)},
         {e.name: float(node_V[n]) for n, e in enumerate(electrodes)},
