@@ -58,11 +58,9 @@ def thin_finding(found: ThicknessMap, aim: Aim, hours: float, best: Suggestion |
         limit=aim.minimum_mm,
         limit_source="stated or common practice, no source",
     )
-    help_ = (
-        f"{best.what}: then {best.minimum_mm:.2f} mm"
-        if best
-        else "lower the current, mask the rim, or add an anode"
-    )
+    help_ = "lower the current, cover the rim, or let a rod down into the cup"
+    if best is not None:
+        help_ = f"{best.what}; thinnest then {best.minimum_mm:.2f} mm"
     if low >= aim.minimum_mm:
         return told
     if high < aim.minimum_mm:
@@ -258,7 +256,7 @@ def calibration_findings(found: Calibration | None, bath: Bath) -> list[Finding]
             Finding(
                 code="plating.unknown_bath",
                 where=bath.name,
-                says=f"The exchange current of the bath is only known to lie between {low:g} and {high:g} A/m2; the map "
+                says=f"The exchange current is only known to lie between {low:g} and {high:g} A/m2; the map "
                 "shows what that costs.",
                 verdict="cannot tell",
                 value=bath.exchange_A_m2,

@@ -122,14 +122,13 @@ def map_of(
     fine = fineness or Fineness(FINE_MM["scan"])
     progress("cutting the cups from the scan", 0.0)
     made = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.metal_mm)
-    coarse = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.coarse_mm)
     stages = _for_some(stages, pieces, made.left_out)
     growth = grow(
         made.cups.geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress
     )
     return Map(
         growth=growth,
-        coarse=coarse.cups.geometry,
+        coarse=coarse_of(case, pieces, upstream, mesh, fine.coarse_mm),
         mesh=mesh,
         thickness_mm=thickness_on(made, growth, mesh),
         thinnest=made.cups.to_scan(growth.thinnest[None])[0],
@@ -137,6 +136,20 @@ def map_of(
         stages=tuple(stages),
         notes=made.notes,
     )
+
+
+def coarse_of(
+    case: Case,
+    pieces: Sequence[Piece],
+    upstream: Handover,
+    mesh: Mesh | None = None,
+    metal_mm: float | None = None,
+) -> Geometry:
+    """The bath with its cups on coarse cells, to be solved many times."""
+    edge = metal_mm or COARSE_MM
+    if mesh is None or upstream.field is None or upstream.draw is None:
+        return geometry_of(pieces, case.plating, edge)
+    return scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, edge).cups.geometry
 
 
 def _for_some(stages: Sequence[Stage], pieces: Sequence[Piece], left_out: Sequence[str]) -> list[Stage]:
@@ -167,7 +180,7 @@ def _ideal(
     shapes = "idealised cups with upright walls and flat floors, side by side in one block"
     return Map(
         growth=growth,
-        coarse=geometry_of(pieces, case.plating, fine.coarse_mm),
+        coarse=coarse_of(case, pieces, Handover(), None, fine.coarse_mm),
         mesh=shown,
         thickness_mm=np.where(plated, at_vertices(growth, shown.vertices)[0], np.nan),
         thinnest=growth.thinnest,

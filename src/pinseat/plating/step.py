@@ -18,9 +18,10 @@ from pinseat.plating.hazards import hazard_findings
 from pinseat.plating.mapping import thickness_map
 from pinseat.plating.pieces import Piece, pieces_of
 from pinseat.plating.plan import aim_of, electrolyte_of, main_current_mA, stages_of
-from pinseat.plating.result import Aim, PlatingResult, ThicknessMap
+from pinseat.plating.result import Aim, PlatingResult, Suggestion, ThicknessMap
 from pinseat.plating.shares import pool
 from pinseat.plating.solve import Fineness, Map, map_of
+from pinseat.plating.suggest import suggestions
 from pinseat.reference import value
 
 PLATED = ("silver plated", "copper plated")
@@ -99,12 +100,26 @@ def solved(
     )
     found = replace(found, thinnest_mm=made.thinnest)
     aim = aim_of(case.plating, found)
+    tried = suggestions(
+        case,
+        pieces,
+        bath,
+        aim,
+        current,
+        upstream=upstream,
+        mesh=mesh,
+        metal_mm=fineness.coarse_mm if fineness else None,
+        progress=progress,
+    )
     if mesh is not None:
         pieces = as_scanned(pieces, found)
     whole, shares = pool(pieces, bath, current, aim.mean_mm)
     bench = _bench_findings(case, bath, plain.calibration, pieces, current)
-    findings = (*_map_findings(found, aim, bath), *bench)
-    return replace(plain, aim=aim, pool=whole, shares=shares, map=found, findings=findings), made
+    findings = (*_map_findings(found, aim, bath, tried), *bench)
+    return (
+        replace(plain, aim=aim, pool=whole, shares=shares, map=found, suggestions=tried, findings=findings),
+        made,
+    )
 
 
 def as_scanned(pieces: Sequence[Piece], found: ThicknessMap) -> tuple[Piece, ...]:
@@ -119,12 +134,12 @@ def as_scanned(pieces: Sequence[Piece], found: ThicknessMap) -> tuple[Piece, ...
     )
 
 
-def _map_findings(found: ThicknessMap, aim: Aim, bath: Bath) -> list[Finding]:
+def _map_findings(found: ThicknessMap, aim: Aim, bath: Bath, tried: Sequence[Suggestion]) -> list[Finding]:
     """What the field says at the end of the programme."""
     hours = found.hours_to_mean(aim.mean_mm)
     rim = checks.rim_finding(found, aim, hours)
     return [
-        checks.thin_finding(found, aim, hours, None),
+        checks.thin_finding(found, aim, hours, tried[0] if tried else None),
         *([rim] if rim is not None else []),
         *checks.field_findings(found, found.pieces, bath),
     ]

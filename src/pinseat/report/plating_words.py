@@ -139,11 +139,15 @@ def log_lines(plated: PlatingResult, planned: ProgrammeResult) -> Iterator[tuple
     state = planned.log
     yield (
         "log",
-        f"{state.entries} entries, {state.first[:16]} to {state.last[:16]} UTC; {supply_words(state)}",
+        f"{_count(state.entries)}, {state.first[:16]} to {state.last[:16]} UTC; {supply_words(state)}",
     )
     yield "charge", charge_words(state.charge)
     yield "metal", metal_words(plated, planned)
     yield "to go", left_words(planned)
+
+
+def _count(entries: int) -> str:
+    return "1 entry" if entries == 1 else f"{entries} entries"
 
 
 def supply_words(state: LogState) -> str:

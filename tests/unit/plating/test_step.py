@@ -89,7 +89,7 @@ def test_less_polarisation_is_worse_and_the_range_is_told(both: tuple[PlatingRes
     thin = found(plated.findings, "plating.thinnest")
     assert thin.verdict in ("stop", "cannot tell")
     assert thin.uncertainty is not None
-    assert thin.where == "floor of deep"
+    assert thin.where in ("floor of deep", "wall of deep")  # the corner between the two
     assert "plating.mean" not in {f.code for f in plated.findings}
 
 
