@@ -1,8 +1,8 @@
 """Thickness against the clock: the surface moves into the liquid as metal grows on it.
 
 The signed distance at the corners of the cells falls at the rate at which the nearest wall grows, so the
-cells are cut anew at each step while the octree stays. Places on the bare surface ride along and tell how
-thick the metal is on them.
+cells are cut anew at each step while the octree stays. Liquid above wax or rubber stays liquid: metal is not
+let creep over its edge. Places on the bare surface ride along and tell how thick the metal is on them.
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ from scipy.spatial import KDTree
 from pinseat.errors import PlatingError
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.numerics.cutcell import Cut, cut
-from pinseat.plating.cells import LEAST_WALL, Cells, Grown, prepare
+from pinseat.plating.cells import Cells, Grown, electrode_at, prepare
 from pinseat.plating.field import Solved, solve_cells
-from pinseat.plating.model import BANDS, Electrolyte, Float, Geometry, Growth, Int, Stage, Surface
+from pinseat.plating.model import BANDS, RUBBER, Electrolyte, Float, Geometry, Growth, Int, Stage, Surface
 
 CLOSURE = 1e-3
 """Metal by geometry and metal by charge may differ by this share."""
-_AWAY = 0.25
+_AWAY_MM = 0.9
 _NEIGHBOURS = 4
-_MOST_STRETCHES = 6
+_MOST_STRETCHES = 10
 _RIM_MEANS = 5.0
 
 
@@ -130,9 +130,9 @@ class _Run:
         self.mass = np.zeros(len(cells.geometry.electrodes))
         self.last_rate: tuple[Float, Float, float] | None = None
         self.watched, self.near = np.empty(0, np.int64), np.empty(0, np.int64)
-        self.place: Float = np.empty((0, 3))
-        self.now = _cut(cells)
-        self.volume = self.begin = float(self.now.volume_mm3.sum())
+        self.place, self.points = np.empty((0, 3)), np.empty((0, 3))
+        self.growing = np.empty(0, bool)
+        self.volume = self.begin = float(_cut(cells).volume_mm3.sum())
 
     def solve(self, stage: Stage) -> Solved:
         """Current distribution of this moment; the first one fixes the places to be watched."""
@@ -148,8 +148,8 @@ class _Run:
         """Solve, then let the surface move."""
         solved = self.solve(stage)
         rate = self._rate(solved)
-        points = np.concatenate((self.cells.tree.centre[self.near], self.cells.corners.point))
-        field, _ = rate.at(points)
+        field = np.zeros(len(self.growing))
+        field[self.growing] = rate.at(self.points[self.growing])[0]
         watched, normal = rate.at(self.place)
         speed = self._carried_on(field, watched, hours)
         current = np.bincount(
@@ -176,28 +176,22 @@ class _Run:
         self.place = found.point[self.watched].copy()
         self.thickness.append(np.zeros(len(self.watched)))
         self.near = np.flatnonzero(self.cells.corners.row >= 0)
+        self.points = np.concatenate((self.cells.tree.centre[self.near], self.cells.corners.point))
         cathode = np.array([e.role == "cathode" for e in geometry.electrodes])[found.electrode]
         metal = np.flatnonzero(cathode)
-        grown = Grown(KDTree(found.point[metal]), found.electrode[metal], _AWAY * geometry.metal_mm)
+        above = electrode_at(geometry, self.points)
+        self.growing = (above != RUBBER) & np.isin(above, found.electrode[metal])
+        grown = Grown(KDTree(found.point[metal]), found.electrode[metal], found.normal[metal], _AWAY_MM)
         self.cells = replace(self.cells, grown=grown, edges=None)
 
     def _rate(self, solved: Solved) -> _Rate:
-        """Rates of the wall: what is no cathode stands still."""
-        found, cells = solved.elements, self.cells
-        cathode = np.array([e.role == "cathode" for e in cells.geometry.electrodes])[found.electrode]
-        per_h = 3.6e-3 * self.electrolyte.deposit_mm3_per_C * solved.field.density_A_m2
+        """Rates of the metal; wax and rubber stand still."""
+        found = solved.elements
+        cathode = np.array([e.role == "cathode" for e in self.cells.geometry.electrodes])[found.electrode]
         on = found.on_wall & cathode
-        area = np.linalg.norm(solved.cut.wall, axis=1)
-        still = np.flatnonzero(area > LEAST_WALL * cells.tree.edge_mm**2)
-        still = still[~np.isin(still, found.cell[on])]
-        normal = solved.cut.wall[still] / area[still, None]
-        point = cells.tree.centre[still] - solved.cut.distance_mm[still, None] * normal
-        return _Rate(
-            KDTree(np.concatenate((found.point[on], point))),
-            np.concatenate((per_h[on], np.zeros(len(still)))),
-            np.concatenate((found.normal[on], normal)),
-            0.5 * cells.geometry.metal_mm,
-        )
+        per_h = 3.6e-3 * self.electrolyte.deposit_mm3_per_C * solved.field.density_A_m2
+        room = 0.5 * self.cells.geometry.metal_mm
+        return _Rate(KDTree(found.point[on]), per_h[on], found.normal[on], room)
 
     def _carried_on(self, field: Float, watched: Float, hours: float) -> tuple[Float, Float]:
         before, self.last_rate = self.last_rate, (field, watched, hours)
@@ -209,23 +203,17 @@ class _Run:
 
     def _move(self, by_mm: Float, metal_mm3: float) -> float:
         """Move the surface so that it displaces as much liquid as metal has grown."""
-        split = len(self.near)
-        stretch, previous = 1.0, (0.0, 0.0)
+        split, stretch = len(self.near), 1.0
         for _ in range(_MOST_STRETCHES):
             centre = self.cells.centre_mm.copy()
             centre[self.near] -= stretch * by_mm[:split]
-            moved = replace(
-                self.cells, centre_mm=centre, corner_mm=self.cells.corner_mm - stretch * by_mm[split:]
-            )
-            now = _cut(moved)
-            grown = self.volume - float(now.volume_mm3.sum())
-            miss = grown - metal_mm3
-            if abs(miss) <= 0.05 * CLOSURE * metal_mm3 or grown <= previous[1]:
+            corner = self.cells.corner_mm - stretch * by_mm[split:]
+            moved = replace(self.cells, centre_mm=centre, corner_mm=corner)
+            grown = self.volume - float(_cut(moved).volume_mm3.sum())
+            if abs(grown - metal_mm3) <= 0.05 * CLOSURE * metal_mm3 or not grown > 0.0:
                 break
-            slope = (grown - previous[1]) / (stretch - previous[0])
-            previous = (stretch, grown)
-            stretch -= miss / slope
-        self.cells, self.now, self.volume = moved, now, self.volume - grown
+            stretch *= metal_mm3 / grown
+        self.cells, self.volume = moved, self.volume - grown
         return stretch
 
     def result(self) -> Growth:

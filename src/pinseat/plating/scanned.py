@@ -83,9 +83,7 @@ def scanned_cups(
     if not regions:
         told = ", ".join(left_out)
         raise PlatingError("the scan shows none of the pieces", value=told, do="take them by size")
-    flange = plating.flange_mm
-    flange = value("plating.metallising_margin_mm").value if flange is None else flange
-    flange = 0.0 if plating.mask_mm > 0.0 else flange
+    flange = 0.0 if plating.mask_mm > 0.0 else plating.flange_mm
     cups = cups_from_scan(
         mesh,
         regions,
