@@ -12,11 +12,12 @@ import numpy as np
 import pytest
 
 from pinseat.case.model import Case
+from pinseat.chain.compare import compare
 from pinseat.compare.model import CompareResult, Side
 from pinseat.compare.step import run
 from pinseat.demo import text
 from pinseat.demo.bridge import CENTRAL, PinSet
-from pinseat.demo.changed import Change, Pair, changed_pair
+from pinseat.demo.changed import Change, Pair, changed_pair, impression_pair
 from pinseat.demo.plans import FRONT, Plan, patch_plan
 from pinseat.demo.scanner import Scanner
 from pinseat.demo.truth import Truth
@@ -24,6 +25,7 @@ from pinseat.ledger.handover import Handover
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.registration import register
 from pinseat.mesh.working_copy import working_copy
+from pinseat.mesh.write import stl_bytes
 from pinseat.numerics.similarity import turn_of
 from pinseat.survey.step import run as survey
 
@@ -103,6 +105,35 @@ def test_an_impression_of_the_same_teeth_is_turned_over_and_fits(seen):
     assert result.laid.negative
     assert result.laid.rotation == pytest.approx(seen.result.laid.rotation, abs=1e-4)
     assert result.within_share == pytest.approx(seen.result.within_share, abs=0.01)
+
+
+def test_a_pin_too_far_out_of_the_impression_is_found_from_files(tmp_path):
+    """Pins of 5.0 mm; 2.0 mm of each should stand out of the rubber, one stands 0.24 mm farther out."""
+    pins = PinSet((0.65, 0.0), (3.0, 0.02), (0.0, 0.5), 0.1)
+    stated = patch_plan(4, (12, 11, 21), (21,), (CENTRAL,), pins)
+    proud = (Change(11, 2, pulled_mm=0.24),)
+    pair = impression_pair(
+        stated, 4, length_mm=5.0, changes=proud, scanner=Scanner(warp_um=8.0), edge_mm=0.12
+    )
+    case, scan = tmp_path / "teeth", tmp_path / "impression.stl"
+    (case / "scans").mkdir(parents=True)
+    (case / "case.toml").write_text(text.scanned_case(stated, pair.truth), encoding="utf-8")
+    (case / stated.scan_file).write_bytes(stl_bytes(pair.first))
+    scan.write_bytes(stl_bytes(pair.second))
+    result = compare(case, scan, copy="impression").result
+    assert result.laid.negative
+    assert {pin.name: pin.certain for pin in result.pins} == {
+        "11-1": (),
+        "11-2": ("farther out",),
+        "11-3": (),
+    }
+    depth = {pin.name: (pin.depth_um, pin.u_depth_um) for pin in result.pins}
+    for name, true_um in (("11-1", 0.0), ("11-2", 240.0), ("11-3", 0.0)):
+        assert depth[name][0] == pytest.approx(true_um, abs=3.0 * depth[name][1])
+        assert depth[name][1] < 30.0
+    assert [f.verdict for f in result.findings if f.where == "pin 11-2"] == ["stop"]
+    assert [row.error for row in result.rows] == ["scale", "position", "tilt", "depth"]
+    assert (case / "results/compare.pdf").is_file()
 
 
 def test_the_pose_of_a_whole_arch_is_that_of_the_truth():

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from pinseat import reference
 from pinseat.case import files
 from pinseat.case.model import Case
@@ -103,10 +105,10 @@ def compare(
         progress("laying the scans on each other", 0.0)
         laid = register(one.mesh, other.mesh)
         progress("finding the pins", 0.4)
-        sides = _with_pins(one, other, laid)
+        a, b, laid = _with_pins(one, other, laid)
         stated = one.case or other.case
         result, found = compare_step.run(
-            *sides, progress, laid=laid, copy=copy, length_mm=_lengths(stated) if stated else None
+            a, b, progress, laid=laid, copy=copy, length_mm=_lengths(stated) if stated else None
         )
     meta = {
         "code": code_version(),
@@ -115,7 +117,7 @@ def compare(
         "second scan": other.sha256[:16],
     }
     folder = out or (first / "results" if first.is_dir() else Path("compare"))
-    result = _write(folder, result, found, sides, meta, sorted(used), progress)
+    result = _write(folder, result, found, a.pins, meta, sorted(used), progress)
     return Compared(result, folder, meta)
 
 
@@ -152,19 +154,35 @@ def _has_pins(case: Case) -> bool:
     return any(abutment.pins for abutment in case.abutments)
 
 
-def _with_pins(one: _Taken, other: _Taken, laid: Registration) -> tuple[Side, Side]:
-    """Both sides with their pins; a scan without a case is surveyed in the place of the case's own scan."""
-    first, second = one.field, other.field
-    back, away = laid.rotation.T, -laid.rotation.T @ laid.shift
-    if first is not None and other.case is None and one.case is not None:
-        moved = Mesh(laid.apply(other.mesh.vertices), other.mesh.faces)
-        seen = _surveyed(one.case, moved, laid.turned_over)
-        second = field_moved(seen, back, away) if seen else None
-    elif second is not None and one.case is None and other.case is not None:
-        moved = Mesh(one.mesh.vertices @ back.T + away, one.mesh.faces)
-        seen = _surveyed(other.case, moved, laid.turned_over)
+def _with_pins(one: _Taken, other: _Taken, laid: Registration) -> tuple[Side, Side, Registration]:
+    """Both sides with their pins; a scan without a case is surveyed in the place of the case's own scan.
+
+    Which side of an open surface is its front cannot be told from its shape alone; where the pins stand
+    tells. When none stands off the second scan's teeth, its other side is looked at: an impression holds them
+    there.
+    """
+    if one.field is not None and one.case is not None and other.case is None:
+        mesh, field, negative = _second_pins(one.case, other.mesh, laid)
+        laid = replace(laid, turned_over=negative)
+        return Side(one.name, one.mesh, one.field), Side(other.name, mesh, field), laid
+    first = one.field
+    if other.field is not None and other.case is not None and one.case is None:
+        back, away = laid.rotation.T, -laid.rotation.T @ laid.shift
+        seen = _surveyed(other.case, Mesh(one.mesh.vertices @ back.T + away, one.mesh.faces), False)
         first = field_moved(seen, laid.rotation, laid.shift) if seen else None
-    return Side(one.name, one.mesh, first), Side(other.name, other.mesh, second)
+    return Side(one.name, one.mesh, first), Side(other.name, other.mesh, other.field), laid
+
+
+def _second_pins(case: Case, mesh: Mesh, laid: Registration) -> tuple[Mesh, PinField | None, bool]:
+    """The second scan, its front where its pins stand; its pins; whether it is a negative."""
+    back, away = laid.rotation.T, -laid.rotation.T @ laid.shift
+    over = Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[:, ::-1]))
+    teeth, rubber = (over, mesh) if laid.turned_over else (mesh, over)
+    for front, negative in ((teeth, False), (rubber, True)):
+        seen = _surveyed(case, Mesh(laid.apply(front.vertices), front.faces), negative)
+        if seen is not None:
+            return front, field_moved(seen, back, away), negative
+    return mesh, None, laid.turned_over
 
 
 def _surveyed(case: Case, mesh: Mesh, negative: bool) -> PinField | None:
@@ -197,7 +215,7 @@ def _write(
     folder: Path,
     result: CompareResult,
     found: Deviation,
-    sides: tuple[Side, Side],
+    pins: PinField | None,
     meta: dict[str, str],
     used: list[str],
     progress: Progress,
@@ -205,7 +223,7 @@ def _write(
     from pinseat.report.compare_sheet import write_compare_sheet
 
     written = write_compare_sheet(
-        folder, result, found, sides[0].pins, meta, [reference.value(name) for name in used], progress
+        folder, result, found, pins, meta, [reference.value(name) for name in used], progress
     )
     result = replace(
         result, files=(*(path.relative_to(folder).as_posix() for path in written), "compare.json")

@@ -119,6 +119,61 @@ def changed_pair(
     )
 
 
+def impression_pair(
+    plan: Plan,
+    seed: int,
+    *,
+    length_mm: float,
+    changes: Sequence[Change] = (),
+    scanner: Scanner | None = None,
+    edge_mm: float = 0.10,
+) -> Pair:
+    """Scan the teeth of a plan with the pins standing, and the impression that took the pins along.
+
+    Parameters
+    ----------
+    plan : Plan
+    seed : int
+    length_mm : float
+        Whole length of every pin.
+    changes : sequence of Change
+        `pulled_mm` counts out of the impression: the pin went back too far out of the rubber.
+    scanner : Scanner, optional
+    edge_mm : float
+        Of the first scan; see :data:`SECOND_EDGE`.
+
+    Returns
+    -------
+    Pair
+        The second scan is the impression as it lies on the table: its front is the rubber's.
+    """
+    sees = scanner or Scanner()
+    rng = np.random.Generator(np.random.Philox(seed))
+    model = bridge(plan.teeth, plan.missing, plan.retainers, plan.pins, rng)
+    first, truth = scan(model, (), sees, edge_mm, rng)
+    prints = _bored(model, length_mm, changes)
+    back, second_truth = scan(prints, (), sees, SECOND_EDGE * edge_mm, rng)
+    second = Mesh(back.vertices, np.ascontiguousarray(back.faces[:, ::-1]))
+    rotation = truth.rotation @ second_truth.rotation.T
+    shift = truth.shift - rotation @ second_truth.shift
+    return Pair(first, second, truth, second_truth, rotation, shift, np.zeros(len(second.vertices), bool))
+
+
+def _bored(model: Arch, length_mm: float, changes: Sequence[Change]) -> Arch:
+    """The arch with a hole for each pin, as deep as the pin stands out of the impression."""
+    out_mm = {(change.tooth, change.number): change.pulled_mm for change in changes}
+    prepared = {}
+    for placed in model.teeth:
+        if placed.preparation is not None:
+            pins = placed.preparation.pins
+            bores = tuple(
+                length_mm - pin.protrusion_mm + out_mm.get((placed.crown.tooth, pin.number), 0.0)
+                for pin in pins
+            )
+            prepared[placed.crown.tooth] = replace(placed.preparation, bores_mm=bores)
+    return model.prepared(prepared)
+
+
 def _changed(model: Arch, changes: Sequence[Change]) -> Arch:
     by_name = {(change.tooth, change.number): change for change in changes}
     prepared = {}

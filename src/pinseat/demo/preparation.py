@@ -96,6 +96,9 @@ class Preparation:
     edge : Profiles
         Height of the edge over the width, from which the bevel falls at 45 degrees.
     grooves : tuple of Groove
+    bores_mm : tuple of float
+        Depth of each hole, one a pin, with the pins left out: the tooth as the back of an impression shows it
+        in which the pins stand. Empty while the pins stand in the tooth.
     """
 
     draw: Float
@@ -109,6 +112,7 @@ class Preparation:
     middle: Profiles
     edge: Profiles
     grooves: tuple[Groove, ...] = ()
+    bores_mm: tuple[float, ...] = ()
 
     def apply(self, q: Float, crown: Float) -> Float:
         """Distance to the crown after cutting, with its pins.
@@ -129,7 +133,10 @@ class Preparation:
         bevel = (q[1] - self.bevel(q)) - (q[2] - self.edge(q[0])[0])
         tooth = cut(tooth, cross(0.707 * bevel, q[0] - 0.84 * self.half_width_mm, 0.3), FILLET_MM)
         tooth = cut(tooth, np.minimum.reduce(self._cutters(q)), FILLET_MM)
-        for pin in self.pins:
+        for pin, bore_mm in zip(self.pins, self.bores_mm, strict=False):
+            bar = cylinder(q, pin.foot, -pin.axis, 0.5 * pin.diameter_mm, RIM_MM, bore_mm)
+            tooth = cut(tooth, bar, FILLET_MM)
+        for pin in () if self.bores_mm else self.pins:
             bar = cylinder(q, pin.foot, pin.axis, 0.5 * pin.diameter_mm, RIM_MM, pin.protrusion_mm)
             tooth = join(tooth, bar, FILLET_MM)
         return tooth
