@@ -186,7 +186,7 @@ def test_a_plating_is_stopped_and_a_tray_made(page_of: Open, case: Path, keep: K
     drawn(page)
     page.locator("#sheet-plating").get_by_role("button", name="Run as far as this").click()
     expect(page.locator("#progress")).to_be_visible()
-    expect(page.locator("#doing")).to_contain_text("plating")
+    expect(page.locator("#doing")).not_to_have_text("starting")
     page.click("#stop")
     expect(page.locator("#bar")).to_contain_text("Stopped")
     assert not (case / "results" / "plating.json").exists()
@@ -311,4 +311,5 @@ def test_a_file_changed_under_the_page_is_seen(
     expect(page.locator("#bar h1")).to_have_text("F-0107")
     server.kill()
     expect(page.locator("#lost")).to_be_visible()
+    page.context.close()
     complaints.clear()  # the browser says that nobody answers

@@ -204,7 +204,7 @@ def _pins(payload: Plain) -> Markup:
     return tag(
         "div",
         tag("p", f"Draw window: {size} {words}{limited}.", class_="lead"),
-        tag("div", table, class_="wide", tabindex="0", role="group", aria_label="pins"),
+        wide(table, "pins"),
         tag("p", "Not seen: " + "; ".join(payload["blind"]) + ".", class_="needs")
         if payload.get("blind")
         else None,
@@ -250,7 +250,7 @@ def _seat(payload: Plain) -> Markup:
         tag("h3", "What to change"),
         tag("ol", levers) if levers else tag("p", "No single change helps.", class_="none"),
         tag("h3", "Which copy loses the fit"),
-        tag("table", tag("tbody", shares), class_="shares"),
+        wide(tag("table", tag("tbody", shares), class_="shares"), "which copy loses the fit"),
     )
 
 
@@ -317,28 +317,23 @@ def all_numbers(payload: Plain) -> Markup | None:
     scalars, tables = _walk(payload, "")
     if not scalars and not tables:
         return None
+    rows = [
+        tag("tr", tag("th", words, scope="row"), tag("td", value), tag("td", basis("computed")))
+        for words, value in scalars
+    ]
+    if rows:
+        tables.insert(0, ("numbers", tag("table", tag("tbody", rows), class_="plain")))
     return tag(
         "details",
         tag("summary", "All numbers of this step"),
-        tag(
-            "table",
-            tag(
-                "tbody",
-                [
-                    tag("tr", tag("th", words, scope="row"), tag("td", value), tag("td", basis("computed")))
-                    for words, value in scalars
-                ],
-            ),
-            class_="plain",
-        )
-        if scalars
-        else None,
-        [
-            tag("div", table, class_="wide", tabindex="0", role="group", aria_label=words)
-            for words, table in tables
-        ],
+        [wide(table, words) for words, table in tables],
         class_="more",
     )
+
+
+def wide(table: Markup, words: str) -> Markup:
+    """A table that scrolls sideways by itself where there is no room for it."""
+    return tag("div", table, class_="wide", tabindex="0", role="group", aria_label=words)
 
 
 def _walk(payload: Plain, above: str) -> tuple[list[tuple[str, str]], list[tuple[str, Markup]]]:
@@ -430,13 +425,6 @@ def values_used(stored: Stored | None) -> Markup | None:
     return tag(
         "details",
         tag("summary", f"{len(rows)} values it took from elsewhere"),
-        tag(
-            "div",
-            tag("table", tag("tbody", rows), class_="plain"),
-            class_="wide",
-            tabindex="0",
-            role="group",
-            aria_label="values taken from elsewhere",
-        ),
+        wide(tag("table", tag("tbody", rows), class_="plain"), "values taken from elsewhere"),
         class_="more",
     )

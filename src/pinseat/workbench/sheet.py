@@ -308,11 +308,12 @@ def _stated(view: View) -> Markup:
 
 
 def ledger(view: View) -> Markup:
-    """The fit ledger: what each copy does."""
-    casting = view.payload("casting")
+    """The fit ledger: what each copy does; on a small screen with the verdict above it."""
+    casting, seat = view.payload("casting"), view.payload("seating")
     if casting is None:
         return tag("p", "The fit ledger fills once the copies are added up.", class_="hint")
-    return numbers.fit_table(casting)
+    word = f"{seat['verdict']}: {numbers.chance_line(seat)}" if seat is not None else "not computed yet"
+    return tag("div", tag("p", word, class_="verdict-line"), numbers.fit_table(casting))
 
 
 def bridge(view: View) -> Markup:

@@ -50,7 +50,8 @@ function busy(box) {
 
 function exchange(box, html) {
   const one = document.activeElement;
-  const key = box.contains(one) ? one.dataset?.place || one.id || one.name : "";
+  const stops = () => [...box.querySelectorAll("a, button, input, select, summary, [tabindex]")];
+  const inside = box.contains(one), key = inside ? one.dataset?.place || one.id : "", nth = inside ? stops().indexOf(one) : -1;
   const named = (f) => `${f.form.ariaLabel} ${f.name}`;
   const typed = new Map([...box.querySelectorAll("form [name]")].map((f) => [named(f), f.value]));
   const open = new Set([...box.querySelectorAll("details[open] > summary")].map((s) => s.textContent));
@@ -59,8 +60,8 @@ function exchange(box, html) {
   for (const s of box.querySelectorAll("details > summary")) {
     if (open.has(s.textContent)) s.parentElement.open = true;
   }
-  if (!key) return;
-  const again = [...box.querySelectorAll("[data-place]")].find((f) => f.dataset.place === key) || at(key) || box.querySelector(`[name="${CSS.escape(key)}"]`);
+  if (!inside) return;
+  const again = (key && ([...box.querySelectorAll("[data-place]")].find((f) => f.dataset.place === key) || at(key))) || stops()[nth];
   again?.focus({ preventScroll: true });
 }
 
