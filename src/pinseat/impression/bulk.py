@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,12 +39,16 @@ class Around:
         The tray, likewise.
     free : Rays or None
         The teeth without the pins.
+    teeth, tray : Mesh or None
+        The same two as meshes.
     """
 
     bulk: Bulk
     wall: Rays | None = None
     distance: Nearest | None = None
     free: Rays | None = None
+    teeth: Mesh | None = None
+    tray: Mesh | None = None
 
 
 def uniform(case: Case) -> Around:
@@ -119,7 +122,7 @@ def from_tray(teeth: Mesh, tray: Mesh, field: PinField, name: str) -> Around:
     thin, middle, thick = np.percentile(thickness, [5.0, 50.0, 95.0])
     error = spoken("tray.wall_error_um")
     bulk = Bulk(f"tray {name}", float(thin), float(middle), float(thick), u_of(error) / 1000.0)
-    return Around(bulk, wall, distance, free)
+    return Around(bulk, wall, distance, free, bare, tray)
 
 
 def without_pins(teeth: Mesh, field: PinField) -> Mesh:
@@ -179,9 +182,3 @@ def facing(around: Around, points: Float, outward: Float) -> NDArray[np.bool_]:
     return np.asarray(
         (ahead < THICKEST_MM) & (ahead < around.free.distance(off, outward)) & np.isfinite(ahead)
     )
-
-
-def relative_u(around: Around) -> float:
-    """Relative standard uncertainty of a movement: of the model and of the thickness."""
-    model = spoken("impression.constraint_ratio")
-    return math.hypot(u_of(model) / model.value, around.bulk.u_mm / around.bulk.middle_mm)

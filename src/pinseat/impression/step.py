@@ -9,7 +9,7 @@ from pinseat.errors import ImpressionError
 from pinseat.impression import checks
 from pinseat.impression.bulk import Around, assumed, from_tray, uniform
 from pinseat.impression.cost import seat_of
-from pinseat.impression.drift import Moved, face_drifts, moved, pin_drifts
+from pinseat.impression.drift import Shape, face_drifts, moved, pin_drifts
 from pinseat.impression.injection import stations
 from pinseat.impression.mixup import mixup_finding
 from pinseat.impression.model import (
@@ -30,7 +30,6 @@ from pinseat.ledger.faces import Face
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.ledger.parts import joined, nothing
-from pinseat.ledger.pins import PinField
 from pinseat.ledger.rows import Row
 from pinseat.mesh.model import Mesh
 
@@ -91,10 +90,14 @@ def run(
     around = uniform(case) if tray is None or teeth is None else from_tray(teeth, tray.mesh, field, tray.name)
     strain = free_strain(case)
     progress("moving the pins", 0.3)
-    shape = moved(field, around, case)
-    drifts, scale, u_scale = pin_drifts(field, shape, strain, around)
-    faces = face_drifts(upstream.faces, strain, around)
-    trays = _compared(case, field, upstream.faces, strain, around, shape)
+    shape = moved(field, upstream.faces, draw, around, case)
+    drifts, scale, u_scale = pin_drifts(field, shape, strain)
+    faces = face_drifts(upstream.faces, shape, strain)
+    stock = moved(field, upstream.faces, draw, Around(assumed("stock")), case)
+    trays = (
+        _tray(f"this tray: {around.bulk.basis}", upstream.faces, shape, strain),
+        _tray("stock tray", upstream.faces, stock, strain),
+    )
     play = plays(field, case)
     progress("taking it off", 0.6)
     off = removal(field, draw, case, play, squeezed(field, around, undercuts, case))
@@ -156,24 +159,8 @@ def _parts(
     return rubber, tray_part(case), hand_part(case, pins), play_part(play)
 
 
-def _compared(
-    case: Case,
-    field: PinField,
-    faces: tuple[Face, ...],
-    strain: Strain,
-    around: Around,
-    shape: Moved,
-) -> tuple[TrayCompared, ...]:
-    """This tray beside a stock tray with its uneven bulk."""
-    stock = Around(assumed("stock"))
-    return (
-        _tray(f"this tray: {around.bulk.basis}", faces, strain, around, shape),
-        _tray("stock tray", faces, strain, stock, moved(field, stock, case)),
-    )
-
-
-def _tray(name: str, faces: tuple[Face, ...], strain: Strain, around: Around, shape: Moved) -> TrayCompared:
-    margins = [f for f in face_drifts(faces, strain, around) if f.kind == "margin"]
+def _tray(name: str, faces: tuple[Face, ...], shape: Shape, strain: Strain) -> TrayCompared:
+    margins = [f for f in face_drifts(faces, shape, strain) if f.kind == "margin"]
     count = max(len(margins), 1)
     return TrayCompared(
         tray=name,
