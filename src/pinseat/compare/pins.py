@@ -172,7 +172,7 @@ def strain_of(first: Nearest, found: Deviation) -> float:
         if laid is not None and np.trace(laid.covariance[3:, 3:]) < MOST_U_TURN**2:
             square.append(float(np.sum(turn_of(laid.rotation) ** 2)) / _MEDIAN_SQUARE)
             noise.append(float(np.trace(laid.covariance[3:, 3:])) / 3.0)
-    assumed = (1e-3 * value("compare.strain_um_per_mm").value) ** 2
+    assumed = (1e-2 * value("compare.strain_percent").value) ** 2
     seen = max(float(np.median(square) - np.median(noise)), 0.0) if square else 0.0
     return float(np.sqrt((len(square) * seen + PRIOR_PIECES * assumed) / (len(square) + PRIOR_PIECES)))
 
