@@ -122,9 +122,9 @@ def test_the_plan_is_to_scale() -> None:
     lines = np.flatnonzero(middle.mean(axis=1) > 0.98)
     columns = np.flatnonzero(page[lines.max() - 200, 800:1300])
     assert columns.max() - columns.min() == pytest.approx(400, abs=6)
-    below = lines[lines > lines.max() - 600]
+    below = lines[lines > lines.max() - 450]
     assert below.max() - below.min() == pytest.approx(400, abs=6)
-    proof = page[1800:2780]
+    proof = page[1800:2830]
     down = np.flatnonzero(proof[:, :750].any(axis=1))
     across = np.flatnonzero(proof[:, :750].any(axis=0))
     assert down.max() - down.min() == pytest.approx(500, abs=5)

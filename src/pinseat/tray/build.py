@@ -228,17 +228,19 @@ def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Se
     wanted = wanted_of(asked)
     grid = shape.grid
     solid = body.body_field(grid, shape.inside, shape.border.height, shape.stops, wanted)
-    shell = body.seated(body.surface(grid, solid), shape.stops, wanted.dome_mm)
-    seat = None
-    if stated.handle:
-        column = np.argmax((solid < 0.0)[:, :, ::-1], axis=2)
-        top = grid.low[2] + grid.step_mm * (grid.shape[2] - 1 - column)
-        seat = seat_of(np.asarray((solid < 0.0).any(axis=2)), top, grid, shape.pull, wanted.wall_mm)
-    genus = openings(np.asarray((solid < 0.0).any(axis=2)))[0]
-    if seat is None:
-        whole = solid_of(shell)
-    else:
-        whole = _united(shell, handle_mesh(seat, grid, shape.inside, number))
+    with ThreadPoolExecutor(1) as pool:
+        making = pool.submit(_shell, grid, solid, shape.stops, wanted)
+        filled = solid < 0.0
+        over = np.asarray(filled.any(axis=2))
+        genus, seat = openings(over)[0], None
+        if stated.handle:
+            column = np.argmax(filled[:, :, ::-1], axis=2)
+            top = grid.low[2] + grid.step_mm * (grid.shape[2] - 1 - column)
+            seat = seat_of(over, top, grid, shape.pull, wanted.wall_mm)
+        handle = handle_mesh(seat, grid, shape.inside, number) if seat is not None else None
+        shell, whole = making.result()
+    if handle is not None and seat is not None:
+        whole = _largest(whole + solid_of(handle))
         genus += seat.genus
     if stated.retention_hole_mm is not None:
         sites = hole_sites(shell, shape.inside, grid, shape, seat, pockets, wanted, stated.retention_hole_mm)
@@ -248,8 +250,16 @@ def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Se
     return Body(mesh, seat, _sides(mesh, shape, wanted, seat), genus)
 
 
-def _united(first: Mesh, second: Mesh) -> manifold3d.Manifold:
-    return max((solid_of(first) + solid_of(second)).decompose(), key=lambda part: part.volume())
+def _shell(
+    grid: Grid, solid: Field, stops: Sequence[Stop], wanted: body.Wanted
+) -> tuple[Mesh, manifold3d.Manifold]:
+    mesh = body.seated(body.surface(grid, solid), stops, wanted.dome_mm)
+    return mesh, _largest(solid_of(mesh))
+
+
+def _largest(solid: manifold3d.Manifold) -> manifold3d.Manifold:
+    """The largest part; what the border cut loose, or a handle's end beyond the wall, goes."""
+    return max(solid.decompose(), key=lambda part: part.volume())
 
 
 def _finished(solid: manifold3d.Manifold) -> Mesh:
@@ -324,7 +334,7 @@ def prove(
     with ThreadPoolExecutor(WORKERS) as pool:
         gaps = pool.submit(proof.gaps, mesh, made.sides.inner, cast, pockets, wanted)
         hits = pool.submit(proof.collisions, mesh, cast)
-        pins = pool.submit(proof.pin_rooms, mesh, pockets, u_pins)
+        pins = pool.submit(proof.pin_rooms, mesh, pockets, u_pins, wanted.pin_relief_mm)
         sound = pool.submit(proof.soundness, mesh, made.genus)
         stops = pool.submit(proof.stop_gaps, mesh, cast, shape.stops, wanted.dome_mm)
         wall = pool.submit(proof.thinnest, mesh, made.sides)
@@ -335,8 +345,8 @@ def prove(
 def relief_map(shape: Shape, made: Body) -> Float:
     """Distance from each vertex of the cast to the nearest corner of the tray's inside, for the map.
 
-    Not a number where the tray does not cover the cast. Corners are a step apart: at 2.6 mm that is 3 um
-    too far on average; the percentiles of :func:`pinseat.tray.proof.gaps` are exact.
+    Not a number where the tray does not cover the cast. Good to some hundredths of a millimetre; the
+    percentiles of :func:`pinseat.tray.proof.gaps` are exact.
     """
     cast = shape.cast.mesh
     found = cKDTree(made.mesh.vertices[made.sides.inner])
@@ -346,7 +356,9 @@ def relief_map(shape: Shape, made: Body) -> Float:
     used = np.zeros(len(cast.vertices), bool)
     used[cast.faces] = True
     where = np.flatnonzero(used & (cast.vertices[:, 2] > height))
-    far = np.asarray(found.query(cast.vertices[where], distance_upper_bound=10.0, workers=WORKERS)[0])
+    far = np.asarray(
+        found.query(cast.vertices[where], eps=0.02, distance_upper_bound=10.0, workers=WORKERS)[0]
+    )
     out[where] = np.where(np.isfinite(far), far, np.nan)
     return out
 

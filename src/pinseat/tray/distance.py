@@ -228,25 +228,21 @@ def _hand_on(at, first, nearest, square):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _ask_around(at, first, nearest, square):  # type: ignore[no-untyped-def]
-    """Once forward and once backward, each place asks all 26 round it: the passes miss some."""
+    """Each place asks all 26 round it once: the passes along the axes miss some."""
     nx, ny, nz = nearest.shape
-    for turn in range(2):
-        for a in range(nx):
-            i = a if turn == 0 else nx - 1 - a
-            for b in range(ny):
-                j = b if turn == 0 else ny - 1 - b
-                for c in range(nz):
-                    k = c if turn == 0 else nz - 1 - c
-                    best, found = square[i, j, k], nearest[i, j, k]
-                    if best == 0.0 or found < 0:
-                        continue
-                    for ii in range(max(i - 1, 0), min(i + 2, nx)):
-                        for jj in range(max(j - 1, 0), min(j + 2, ny)):
-                            for kk in range(max(k - 1, 0), min(k + 2, nz)):
-                                q = nearest[ii, jj, kk]
-                                if q >= 0 and q != found:
-                                    far = np.float32(_square(at, q, i + first, j, k))
-                                    if far < best:
-                                        best, found = far, q
-                    square[i, j, k] = best
-                    nearest[i, j, k] = found
+    for i in range(nx):
+        for j in range(ny):
+            for k in range(nz):
+                best, found = square[i, j, k], nearest[i, j, k]
+                if best == 0.0 or found < 0:
+                    continue
+                for ii in range(max(i - 1, 0), min(i + 2, nx)):
+                    for jj in range(max(j - 1, 0), min(j + 2, ny)):
+                        for kk in range(max(k - 1, 0), min(k + 2, nz)):
+                            q = nearest[ii, jj, kk]
+                            if q >= 0 and q != found:
+                                far = np.float32(_square(at, q, i + first, j, k))
+                                if far < best:
+                                    best, found = far, q
+                square[i, j, k] = best
+                nearest[i, j, k] = found

@@ -30,7 +30,6 @@ FINE_MM = 0.02
 TWIN_MM = 5e-4
 """Five times the last digit of a coordinate in a file."""
 _AXIS_MM = 0.02
-_PINS_REACH_MM = 20.0
 _NEAR_MM = 0.6
 
 
@@ -91,7 +90,9 @@ def gaps(mesh: Mesh, inner: Mask, cast: Cast, pockets: Sequence[Pocket], wanted:
     return tuple(out)
 
 
-def pin_rooms(mesh: Mesh, pockets: Sequence[Pocket], u_mm: Sequence[float]) -> tuple[PinRoom, ...]:
+def pin_rooms(
+    mesh: Mesh, pockets: Sequence[Pocket], u_mm: Sequence[float], relief_mm: float = 14.0
+) -> tuple[PinRoom, ...]:
     """Clearance of each pin at rest, and swept through insertion and withdrawal with the wobble.
 
     At rest: from points 0.02 mm apart on the pin's axis to the nearest triangle of the tray, less the radius.
@@ -105,8 +106,10 @@ def pin_rooms(mesh: Mesh, pockets: Sequence[Pocket], u_mm: Sequence[float]) -> t
     pockets : sequence of Pocket
     u_mm : sequence of float
         Standard uncertainty of each pin's surface.
+    relief_mm : float
+        Room asked for; triangles 6 mm farther off than that, seen along the draw, are not looked at.
     """
-    search = Nearest(_about(mesh, np.array([p.foot for p in pockets]), _PINS_REACH_MM))
+    search = Nearest(_about(mesh, np.array([p.foot for p in pockets]), relief_mm + 6.0))
     out = []
     for pocket, u in zip(pockets, u_mm, strict=True):
         length = max(pocket.length_mm - pocket.radius_mm, 0.0)

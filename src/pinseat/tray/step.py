@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,15 +83,18 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet, *, mesh: Mes
     prepared = prepared_teeth(case.abutments, field, upstream.faces, frame)
     drawn, picked = ([frame.local(p) for p in given] for given in (case.tray.border, case.tray.stops))
     shape = build.shape_of(frame.turned(mesh), drawn, picked, pockets, prepared, asked, progress)
-    depth, fill_mm3 = build.block_out(shape)
-    plan = hand_plan(case.tray, asked, field, pockets, frame, shape, fill_mm3)
     before = list(_before(shape, asked))
     cast = frame.turned_back(shape.cast.mesh)
-    if any(found.verdict == "stop" and found.code != "tray.stops_steady" for found in before):
+    refused = any(found.verdict == "stop" and found.code != "tray.stops_steady" for found in before)
+    with ThreadPoolExecutor(1) as pool:
+        filling = pool.submit(build.block_out, shape)
+        progress("making the tray", 0.4)
+        made = None if refused else build.body_of(shape, asked, case.tray, case.number, pockets)
+        depth, fill_mm3 = filling.result()
+    plan = hand_plan(case.tray, asked, field, pockets, frame, shape, fill_mm3)
+    if made is None:
         result = _not_made(asked, draw, shape, frame, plan, before)
         return Tray(result, None, cast, None, depth)
-    progress("making the tray", 0.4)
-    made = build.body_of(shape, asked, case.tray, case.number, pockets)
     progress("proving the tray", 0.6)
     proof = build.prove(shape, made, asked, pockets, u_of_pins(field))
     relief = build.relief_map(shape, made)
