@@ -197,6 +197,13 @@ class Plating(Part):
         lt=20.0,
         description="how far bare metallising reaches past the margin; 0 when it is covered up to there",
     )
+    film_ohm: Number = Field(
+        0.0,
+        ge=0.0,
+        lt=1e5,
+        description="resistance of the bare metallising film per square, ohm: between two bars as long as "
+        "they are apart; 0 when it conducts well",
+    )
     tails: tuple[Tail, ...] = Field((), description="bare wire in the bath")
     anode: AnodePlate = Field(AnodePlate(), description="the anode plate")
     rods: tuple[Rod, ...] = Field((), description="auxiliary anodes")

@@ -20,6 +20,8 @@ DEPLETED = 0.3
 """Share of the limiting current from which the map may be too even."""
 UNEVEN = 1.2
 """Thickest over thinnest piece from which an equal split is worth changing."""
+FAR = 0.2
+"""Share of the mean density at the start below which a place may stay bare."""
 STRAY = 0.1
 """Share of the metal on tails and flange from which masking pays."""
 
@@ -231,6 +233,26 @@ def _lean(hottest: MappedPiece, bath: Bath) -> Finding | None:
         limit=100.0 * DEPLETED,
         limit_source="assumed by this project; the limiting current is an estimate to a factor of two",
         do="mouths upwards, move the bath into the cups, or lower the current",
+    )
+
+
+def film_finding(found: ThicknessMap, film_ohm: float) -> Finding | None:
+    """Whether the bare film lets the start current reach every place; None for a film that conducts well."""
+    if film_ohm <= 0.0:
+        return None
+    far = found.start_least < FAR
+    return Finding(
+        code="plating.film",
+        where="the first hour",
+        says="While the film is bare, little of the start current reaches the places farthest from the lead."
+        if far
+        else "The start current reaches every place of the bare film.",
+        verdict="caution" if far else "clear",
+        value=100.0 * found.start_least,
+        unit="% of the mean density",
+        limit=100.0 * FAR,
+        limit_source="assumed by this project",
+        do="bring a second lead to the far side, coat once more, or start with less" if far else "",
     )
 
 

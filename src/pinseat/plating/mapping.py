@@ -60,6 +60,7 @@ def thickness_map(
         spreads=spreads,
         minimum_range_mm=_range(minimum, spreads),
         voltage_V=growth.last.voltage_V,
+        start_least=least(growth.first),
         wasted_g=growth.wasted_g,
         mass_g=growth.mass_g,
         closure=growth.closure,
@@ -110,13 +111,13 @@ def _piece(growth: Growth, number: int, name: str, bath: Bath) -> MappedPiece:
 
 def _spreads(growth: Growth, bath: Bath, drive: Drive, solve: Solve) -> list[Spread]:
     """The thinnest spot at both ends of each quantity that is not known."""
-    middle = _least(solve(electrolyte_of(bath), drive))
+    middle = least(solve(electrolyte_of(bath), drive))
     minimum = float(growth.minimum_mm[-1])
     found = []
     for what, unit, ends in _doubts(bath):
-        least = [_least(solve(electrolyte_of(other), drive)) / middle for _, other in ends]
+        shares = [least(solve(electrolyte_of(other), drive)) / middle for _, other in ends]
         (low, _), (high, _) = ends
-        found.append(Spread(what, low, high, unit, minimum * least[0], minimum * least[1]))
+        found.append(Spread(what, low, high, unit, minimum * shares[0], minimum * shares[1]))
     return found
 
 
@@ -138,8 +139,8 @@ def _doubts(bath: Bath) -> list[tuple[str, str, Ends]]:
     return found
 
 
-def _least(found: Field) -> float:
-    """Smallest local density on the pieces over their mean."""
+def least(found: Field) -> float:
+    """Smallest local density on the pieces over their mean, the last cell at the wax edge left out."""
     pieces = [i for i, electrode in enumerate(found.electrodes) if electrode.piece]
     where = np.isin(found.surface.electrode, pieces) & (found.surface.band >= 0)
     area, density = found.surface.area_mm2[where], found.density_A_m2[where]

@@ -138,6 +138,9 @@ class ThicknessMap:
         Thinnest spot at the end, over everything that is not known.
     voltage_V : float
         At the main current.
+    start_least : float
+        Smallest local density at the start over the mean; small when the bare film keeps the current from
+        far places.
     wasted_g, mass_g : float
         On tails and flange; on everything.
     closure : float
@@ -161,6 +164,7 @@ class ThicknessMap:
     spreads: tuple[Spread, ...]
     minimum_range_mm: tuple[float, ...]
     voltage_V: float
+    start_least: float
     wasted_g: float
     mass_g: float
     closure: float

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from pinseat.case.model import Case
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.mesh.model import Mesh
+from pinseat.plating.cups import Cup
 from pinseat.plating.growth import at_vertices, grow
-from pinseat.plating.ideal import geometry_of, surface_of
+from pinseat.plating.ideal import geometry_of, row_of, surface_of
 from pinseat.plating.model import Electrolyte, Geometry, Growth, Stage
 from pinseat.plating.pieces import Piece
-from pinseat.plating.scanned import scanned_cups, thickness_on
+from pinseat.plating.scanned import Scanned, scanned_cups, thickness_on
 
 Float = NDArray[np.float64]
 
@@ -122,10 +123,10 @@ def map_of(
     fine = fineness or Fineness(FINE_MM["scan"])
     progress("cutting the cups from the scan", 0.0)
     made = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.metal_mm)
+    leads = {name: _highest(made, mesh, faces) for name, faces in made.regions.items()}
     stages = _for_some(stages, pieces, made.left_out)
-    growth = grow(
-        made.cups.geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress
-    )
+    geometry = filmed(made.cups.geometry, case.plating.film_ohm, leads)
+    growth = grow(geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress)
     return Map(
         growth=growth,
         coarse=coarse_of(case, pieces, upstream, mesh, fine.coarse_mm),
@@ -152,6 +153,29 @@ def coarse_of(
     return scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, edge).cups.geometry
 
 
+def filmed(geometry: Geometry, film_ohm: float, leads: Mapping[str, Float]) -> Geometry:
+    """The same with a resistive film on the pieces, each touched by its lead at one place."""
+    if film_ohm <= 0.0:
+        return geometry
+    electrodes = tuple(
+        replace(e, sheet_ohm=film_ohm, contact=leads[e.name]) if e.piece else e for e in geometry.electrodes
+    )
+    return replace(geometry, electrodes=electrodes)
+
+
+def _edge(cup: Cup) -> Float:
+    """Where the lead of an idealised cup touches: on its margin."""
+    assert cup.outline_mm is not None
+    x, y = cup.outline_mm[int(np.argmax(cup.outline_mm[:, 0]))]
+    return np.array([x + cup.at_mm[0], y + cup.at_mm[1], 0.0])
+
+
+def _highest(made: Scanned, mesh: Mesh, faces: NDArray[np.intp]) -> Float:
+    """Where the lead of a scanned piece touches: the highest place of its margin."""
+    place = made.cups.from_scan(mesh.vertices[np.unique(mesh.faces[faces])])
+    return place[int(np.argmax(place[:, 2]))]
+
+
 def _for_some(stages: Sequence[Stage], pieces: Sequence[Piece], left_out: Sequence[str]) -> list[Stage]:
     """Stages with the current of the pieces in the map alone, shared by area."""
     whole = sum(piece.area_mm2 for piece in pieces)
@@ -172,6 +196,8 @@ def _ideal(
     progress: Progress,
 ) -> Map:
     geometry = geometry_of(pieces, case.plating, fine.metal_mm)
+    leads = {cup.name: _edge(cup) for cup in row_of(pieces)}
+    geometry = filmed(geometry, case.plating.film_ohm, leads)
     growth = grow(geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress)
     shown = surface_of(geometry)
     body = geometry.bodies[0]

@@ -115,7 +115,8 @@ def solved(
         pieces = as_scanned(pieces, found)
     whole, shares = pool(pieces, bath, current, aim.mean_mm)
     bench = _bench_findings(case, bath, plain.calibration, pieces, current)
-    findings = (*_map_findings(found, aim, bath, tried), *bench)
+    film = checks.film_finding(found, case.plating.film_ohm)
+    findings = (*_map_findings(found, aim, bath, tried), *([film] if film else []), *bench)
     return (
         replace(plain, aim=aim, pool=whole, shares=shares, map=found, suggestions=tried, findings=findings),
         made,

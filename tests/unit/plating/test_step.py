@@ -1,6 +1,7 @@
 """The step as a whole on coarse cells: the map, its checks, and what not knowing the bath costs."""
 
 import math
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -10,13 +11,27 @@ from pinseat.case.model import Abutment, Case
 from pinseat.case.plating import Bath, Piece, Plating
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Handover
-from pinseat.plating.pieces import oval
-from pinseat.plating.plan import BEYOND
+from pinseat.plating.baths import bath_of
+from pinseat.plating.cells import prepare
+from pinseat.plating.checks import film_finding
+from pinseat.plating.field import solve_cells
+from pinseat.plating.ideal import geometry_of
+from pinseat.plating.mapping import least
+from pinseat.plating.model import Drive
+from pinseat.plating.pieces import oval, pieces_of
+from pinseat.plating.plan import BEYOND, electrolyte_of
 from pinseat.plating.result import PlatingResult
-from pinseat.plating.solve import Fineness, Map
+from pinseat.plating.solve import Fineness, Map, filmed
 from pinseat.plating.step import solved
 
 COARSE = Fineness(metal_mm=0.6, coarse_mm=0.8, steps=3)
+
+
+def case_of(pieces: tuple[Piece, ...], **plating: Any) -> Case:
+    abutment = Abutment(tooth=11, pins=2, hole_diameter_mm=0.7, hole_depth_mm=2.0, cast_pin_diameter_mm=0.6)
+    return Case(
+        number="invented-6", missing=(21,), abutments=(abutment,), plating=Plating(pieces=pieces, **plating)
+    )
 
 
 def plate(**plating: Any) -> tuple[PlatingResult, Map]:
@@ -25,10 +40,8 @@ def plate(**plating: Any) -> tuple[PlatingResult, Map]:
         Piece(name="deep", outline_mm=ring, depth_mm=5.0),
         Piece(name="shallow", outline_mm=ring, depth_mm=2.0),
     )
-    abutment = Abutment(tooth=11, pins=2, hole_diameter_mm=0.7, hole_depth_mm=2.0, cast_pin_diameter_mm=0.6)
     given = {"pieces": pieces, **plating}
-    case = Case(number="invented-6", missing=(21,), abutments=(abutment,), plating=Plating(**given))
-    return solved(case, Handover(), fineness=COARSE)
+    return solved(case_of(**given), Handover(), fineness=COARSE)
 
 
 @pytest.fixture(scope="module")
@@ -108,3 +121,21 @@ def test_a_bath_that_is_known_leaves_no_range() -> None:
     assert np.isfinite(made.thickness_mm).any()
     assert np.isnan(made.thickness_mm).any()
     assert math.isclose(float(np.nanmin(made.thickness_mm)), plated.map.pieces[0].minimum_mm, rel_tol=0.3)
+
+
+def test_a_resistive_film_keeps_the_start_current_from_far_places() -> None:
+    """The same cup with good metal and with 300 ohm a square: less reaches the far side, and it is told."""
+    (piece,) = pieces_of(case_of((Piece(name="one", area_mm2=90, depth_mm=4.0),)))
+    lead = {"one": np.array([4.0, 0.0, 0.0])}
+    plain = geometry_of([piece], Plating(), 0.8)
+    bath, drive = electrolyte_of(bath_of(Bath(), "silver plated")), Drive(current_mA=5.0)
+    good, bare = (
+        least(solve_cells(prepare(filmed(plain, ohm, lead)), bath, drive, bare=True).field)
+        for ohm in (0.0, 300.0)
+    )
+    assert bare < 0.5 * good
+    assert filmed(plain, 0.0, lead) is plain
+    one = film_finding(SimpleNamespace(start_least=bare), 300.0)  # type: ignore[arg-type]
+    assert one is not None
+    assert (one.verdict, one.value) == ("caution" if bare < 0.2 else "clear", pytest.approx(100 * bare))
+    assert film_finding(SimpleNamespace(start_least=good), 0.0) is None  # type: ignore[arg-type]

@@ -65,6 +65,7 @@ def mapped(plated: PlatingResult, minimum: float = 0.6) -> PlatingResult:
         spreads=(Spread("exchange current", 1.0, 100.0, "A/m²", 0.7, 0.4),),
         minimum_range_mm=(0.4, 0.7),
         voltage_V=0.41,
+        start_least=0.5,
         wasted_g=0.1,
         mass_g=2.0,
         closure=2e-4,
