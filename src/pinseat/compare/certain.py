@@ -126,7 +126,7 @@ def _of_pin(pin: PinChange, negative: bool) -> Iterator[Finding]:
             unit=unit,
             limit=limit.value,
             limit_source=source(limit),
-            do=_do(what, verdict, negative),
+            do=_do(said[0] if said else what, verdict, negative),
         )
 
 
@@ -138,13 +138,29 @@ _WORDS = {
     "thicker": "The pin is thicker than before",
     "thinner": "The pin is thinner than before",
 }
+_DO = {
+    "farther out": "press the pin home and scan again, or measure its projection",
+    "farther in": "measure its projection; look whether it is the same pin in the same hole",
+    "bent": "try a straight pin in this hole",
+    "moved": "look at the hole's mouth and the foot of the pin",
+    "thicker": "look for a film or flash on the pin, or for another pin in its place",
+    "thinner": "look whether another pin stands in its place",
+}
+_OF_NEGATIVE = {
+    "farther out": "press the pin home in the impression, or take as much off the cast pin",
+    "farther in": "the cast pin will be shorter by as much: see whether enough is left, or set it again",
+    "bent": "set a straight pin in its place in the impression",
+    "moved": "take the pin out and look whether the rubber around it is torn",
+}
 _ALIKE = {"depth": "depth", "tilt": "direction", "shift": "place", "diameter": "thickness"}
 
 
 def _says(what: str, said: Sequence[str], negative: bool) -> str:
+    if said and negative and what == "depth":
+        way = "far" if said[0] == "farther out" else "little"
+        return f"The pin stands too {way} out of the impression for its length."
     if said:
-        against = "its length" if negative and what == "depth" else "its own tooth"
-        return f"{_WORDS[said[0]]}, against {against}."
+        return f"{_WORDS[said[0]]}, against its own tooth."
     return f"Whether its {_ALIKE[what]} changed is not seen well enough."
 
 
@@ -153,14 +169,9 @@ def _do(what: str, verdict: Verdict, negative: bool) -> str:
         return ""
     if verdict == "cannot tell":
         return "scan this pin again, from all round"
-    if negative and what == "depth":
-        return "press the pin home in the impression, or allow for it when the cast pin is trimmed"
-    return {
-        "depth": "press the pin home and scan again, or measure its projection",
-        "tilt": "try a straight pin in this hole",
-        "shift": "look at the hole's mouth and the foot of the pin",
-        "diameter": "look for a film or flash on the pin, or for another pin in its place",
-    }[what]
+    if negative and what in _OF_NEGATIVE:
+        return _OF_NEGATIVE[what]
+    return _DO[what]
 
 
 def pose_finding(laid: Laid) -> Finding:

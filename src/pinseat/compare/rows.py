@@ -16,7 +16,7 @@ def measured_rows(
     copy: Copy,
     scales: Sequence[ScaleChange],
     pins: Sequence[PinChange],
-    laid: tuple[float, np.ndarray],
+    laid: tuple[float, np.ndarray, np.ndarray],
     how: str,
     negative: bool,
 ) -> tuple[MeasuredRow, ...]:
@@ -32,8 +32,9 @@ def measured_rows(
     copy : str
     scales : sequence of ScaleChange
     pins : sequence of PinChange
-    laid : (scale, (n, 2) array)
-        Scale less one, and each pin's arm from the middle of the shared surface across its axis, mm.
+    laid : (scale, (n, 2) array, (n,) array)
+        Scale less one; each pin's arm from the middle of the shared surface across its axis, mm; and how well
+        the common pose is known there, mm in each direction.
     how : str
         Instrument and date, or the names of the scans.
     negative : bool
@@ -50,6 +51,7 @@ def measured_rows(
     change = np.array([pin.whole for pin in pins])
     variance = np.array([np.diag(pin.covariance) for pin in pins])
     change[:, :2] -= laid[0] * laid[1]
+    variance[:, :2] += laid[2][:, None] ** 2
     for error, part, size in (
         ("position", slice(0, 2), 1e3),
         ("tilt", slice(2, 4), float(np.degrees(1.0))),

@@ -126,9 +126,12 @@ def _result(
     between = spans(pose, pairs, teeth, strain)
     rows: tuple[MeasuredRow, ...] = ()
     if copy is not None:
-        arms = [frame(p.first.axis) @ (p.first.foot - pose.middle) for p in pairs if p.first.tooth in teeth]
+        standing = [pair.first for pair in pairs if pair.first.tooth in teeth]
+        arms = [frame(pin.axis) @ (pin.foot - pose.middle) for pin in standing]
+        feet = np.array([pin.foot for pin in standing]).reshape(-1, 3)
+        known = pose.u_mm(feet) / np.sqrt(3.0)
         how = f"scans {first.name} and {second.name} compared"
-        scale = (pose.scale - 1.0, np.array(arms).reshape(-1, 2))
+        scale = (pose.scale - 1.0, np.array(arms).reshape(-1, 2), known)
         rows = measured_rows(copy, scales, pins, scale, how, pose.turned_over)
     return CompareResult(
         first=first.name,

@@ -31,7 +31,10 @@ def some_pins(seed: int, shift_mm: float, tilt_rad: float, depth_mm: float, coun
 
 def rows_of(pins, copy="die", negative=False):
     arms = np.zeros((len(pins), 2))
-    return {row.error: row for row in measured_rows(copy, SCALES, pins, (0.0, arms), "x", negative)}
+    return {
+        row.error: row
+        for row in measured_rows(copy, SCALES, pins, (0.0, arms, np.zeros(len(pins))), "x", negative)
+    }
 
 
 def test_the_scatter_put_in_comes_out():
@@ -62,8 +65,21 @@ def test_the_scale_is_taken_out_of_the_positions():
         PinChange(**{**p.__dict__, "whole": p.whole + np.array([*(0.002 * arm), 0.0, 0.0])})
         for p, arm in zip(pins, arms, strict=True)
     ]
-    found = {row.error: row for row in measured_rows("die", SCALES, grown, (0.002, arms), "x", False)}
+    found = {
+        row.error: row for row in measured_rows("die", SCALES, grown, (0.002, arms, np.zeros(8)), "x", False)
+    }
     assert found["position"].mean < 3.0
+
+
+def test_what_the_pose_leaves_open_is_no_error_of_the_pins():
+    """All pins 6 um off in one direction, and a pose known to 6 um: nothing is left."""
+    pins = [
+        PinChange(**{**p.__dict__, "whole": p.whole + np.array([0.006, 0.0, 0.0, 0.0])})
+        for p in some_pins(7, 0.0, 0.0, 0.0, 8)
+    ]
+    known = np.full(8, 0.006)
+    rows = measured_rows("die", SCALES, pins, (0.0, np.zeros((8, 2)), known), "x", False)
+    assert rows[1].mean < 3.0 < rows_of(pins)["position"].mean
 
 
 def test_without_pins_only_the_scale():
@@ -72,7 +88,7 @@ def test_without_pins_only_the_scale():
 
 def test_the_text_goes_into_a_case_as_it_stands():
     pins = some_pins(6, 0.01, 0.003, 0.02, 5)
-    rows = measured_rows("die", SCALES, pins, (0.0, np.zeros((5, 2))), 'a "b"', False)
+    rows = measured_rows("die", SCALES, pins, (0.0, np.zeros((5, 2)), np.zeros(5)), 'a "b"', False)
     read = tomllib.loads(toml_text(rows))["measured"]
     assert [one["error"] for one in read] == ["scale", "position", "tilt", "depth"]
     for one in read:
