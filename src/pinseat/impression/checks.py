@@ -163,7 +163,7 @@ def removal_findings(removal: Removal, case: Case) -> Iterator[Finding]:
     )
     safe = bends_first(removal)
     bends = f"{removal.bends_at_N:.1f} N (standard uncertainty {removal.u_bends_at_N:.1f} N)"
-    metal = case.impression.pin_material == "metal"
+    dentine, metal = value("dentine.fatigue_stress_MPa"), case.impression.pin_material == "metal"
     softer = "take plastic pins, which give before the tooth" if metal else "take thinner or longer pins"
     yield Finding(
         code="impression.fracture",
@@ -176,8 +176,8 @@ def removal_findings(removal: Removal, case: Case) -> Iterator[Finding]:
         uncertainty=removal.u_cracks_at_N,
         unit="N",
         limit=removal.bends_at_N,
-        limit_source="load at which the pin yields; strength of dentine from memory, the estimate good to a "
-        "factor of two",
+        limit_source=f"load at which the pin yields; dentine: {dentine.reference} ({dentine.basis}); the "
+        "estimate is good to a factor of two",
         do="never lever the tray; if it does not come, stop, let air in at the edge and find what holds it"
         if safe
         else f"never lever the tray; {softer}",

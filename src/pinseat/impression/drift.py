@@ -24,6 +24,9 @@ from pinseat.ledger.faces import Face
 from pinseat.ledger.pins import PinField, frame
 from pinseat.reference import value
 
+FREE = 1.0
+"""Part of its free strain that a bed shrinks by when nothing holds it; on the demo arch it is 0.7 to 0.9."""
+
 
 @dataclass(frozen=True, eq=False)
 class Moved:
@@ -85,7 +88,8 @@ def moved(field: PinField, faces: Sequence[Face], draw: Float, around: Around, c
     """Movement of the beds of all pins and of the contact faces.
 
     With a tray by finite elements on a block of cubes; with a uniform bulk *t* that of a bonded layer,
-    ``(1 + v) / (1 - v) z`` towards the tray, where *z* is the distance to it along the pin.
+    ``(1 + v) / (1 - v) t`` towards the tray. A bed then shrinks by something between its free strain, for it
+    stands in a pocket that is no thin layer, and the strain of a layer.
 
     Parameters
     ----------
@@ -112,8 +116,13 @@ def moved(field: PinField, faces: Sequence[Face], draw: Float, around: Around, c
     thick, u_thick = around.bulk.middle_mm, around.bulk.u_mm
     uneven = u_thick * float(np.mean([layer(poisson) for poisson in poissons()]))
     relative = math.hypot(u_thick / thick, u_tall)
+    ends: tuple[Moved, ...]
     if around.teeth is None or around.tray is None or around.wall is None or around.distance is None:
-        ends = tuple(_layered(field, faces, tall, thick, layer(poisson)) for poisson in poissons())
+        loose, tight = map(layer, poissons())
+        ends = (
+            _layered(field, faces, tall, thick, loose, FREE),
+            _layered(field, faces, tall, thick, tight, tight),
+        )
         even = np.full(len(tall), thick)
         factor = float(np.mean([layer(poisson) for poisson in poissons()]))
         return Shape(ends, even, even, tall, relative, uneven, factor * thick / math.sqrt(3.0))
@@ -138,11 +147,12 @@ def moved(field: PinField, faces: Sequence[Face], draw: Float, around: Around, c
     return Shape(ends, over, beside, tall, math.hypot(relative, ACCURACY), rough)
 
 
-def _layered(field: PinField, faces: Sequence[Face], tall: Float, thick: float, factor: float) -> Moved:
+def _layered(
+    field: PinField, faces: Sequence[Face], tall: Float, thick: float, factor: float, bed: float
+) -> Moved:
     axes = np.array([pin.axis for pin in field.pins])
-    return Moved(
-        factor * (thick + tall)[:, None] * axes, factor * thick * axes, np.full(len(faces), factor * thick)
-    )
+    tip = factor * thick * axes
+    return Moved(tip + bed * tall[:, None] * axes, tip, np.full(len(faces), factor * thick))
 
 
 def _split(moves: Float, normals: Float) -> Moved:

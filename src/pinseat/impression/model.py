@@ -198,7 +198,7 @@ class Removal:
     bends_at_N, u_bends_at_N : float
         Side load, at half the height of the standing pin, at which the first pin yields.
     cracks_at_N, u_cracks_at_N : float
-        Side load, likewise, at which the dentine round the first hole comes to its strength.
+        Side load, likewise, from which the dentine round the first hole is at risk.
     squeezes : tuple of Squeeze
     """
 

@@ -209,7 +209,7 @@ def bearing_load_N_mm(force_N: float, arm_mm: float, engaged_mm: float) -> float
 def cracking_load_N(
     strength_MPa: float, diameter_mm: float, hole_mm: float, arm_mm: float, engaged_mm: float, wall_mm: float
 ) -> float:
-    """Side load at which the dentine round a hole comes to its tensile strength.
+    """Side load at which the dentine round a hole comes to a tension it no longer surely stands.
 
     The bearing load spread over the pin's diameter is taken as a pressure *p* inside a ring of dentine
     (Lame): the hoop stress at the hole is ``p (b^2 + a^2) / (b^2 - a^2)``. An estimate: a pin bears on one
@@ -231,9 +231,9 @@ def cracking_load_N(
 def _loads(
     pins: Sequence[Pin], case: Case, play: Sequence[PinPlay], basis: str
 ) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Least side load that yields a pin, and that breaks dentine, each with its uncertainty."""
+    """Least side load that yields a pin, and that puts dentine at risk, each with its uncertainty."""
     strong = spoken(f"pin.{case.impression.pin_material}.yield_MPa")
-    dentine, wall = spoken("dentine.tensile_strength_MPa"), value("pin.dentine_around_min_mm").value
+    dentine, wall = value("dentine.fatigue_stress_MPa"), value("pin.dentine_around_min_mm").value
     bends, cracks = [], []
     for pin, one in zip(pins, play, strict=True):
         arm = standing_mm(pin, abutment_of(pin, case), basis)[0] / 2.0
@@ -242,7 +242,7 @@ def _loads(
     model = u_of(spoken("removal.crack_model_ratio"))
     return (
         (min(bends), min(bends) * u_of(strong) / strong.value),
-        (min(cracks), min(cracks) * math.hypot(u_of(dentine) / dentine.value, model)),
+        (min(cracks), min(cracks) * model),
     )
 
 

@@ -163,7 +163,7 @@ def _load(result: ImpressionResult, case: Case) -> str:
     first = "the pin gives first" if bends_first(removal) else "the tooth may crack before the pin gives"
     return (
         f"Side load on one pin: the {case.impression.pin_material} pin bends at {bends}, dentine may crack "
-        f"at {cracks} (good to a factor of two): {first}."
+        f"from {cracks} (good to a factor of two): {first}."
     )
 
 
