@@ -8,14 +8,19 @@ from dataclasses import replace
 
 from pinseat.case.log import Entry
 from pinseat.ledger.findings import Finding
+from pinseat.plating.baths import Bath
 from pinseat.plating.charge import BACKWARDS, FOUND_OFF, UNREAD, Gap, moment, reading
 from pinseat.plating.reconcile import Balance, LogState
 from pinseat.plating.weights import AFTER, BEFORE
 
 AS_LOGGED = "the bench log"
+RISEN = 1.25
+"""Voltage for the same current, over the first, from which contacts and anode want a look."""
+WARMER_K = 5.0
+"""Difference from the temperature the map was made for, from which the bath is another one."""
 
 
-def log_findings(entries: Sequence[Entry], state: LogState) -> tuple[Finding, ...]:
+def log_findings(entries: Sequence[Entry], state: LogState, bath: Bath) -> tuple[Finding, ...]:
     """Findings on a bench log.
 
     Parameters
@@ -23,6 +28,7 @@ def log_findings(entries: Sequence[Entry], state: LogState) -> tuple[Finding, ..
     entries : sequence of Entry
         Of the plating, in the order of the file.
     state : LogState
+    bath : Bath
 
     Returns
     -------
@@ -32,8 +38,7 @@ def log_findings(entries: Sequence[Entry], state: LogState) -> tuple[Finding, ..
     if state.balance is not None:
         found.append(_balance(state.balance))
     found += _weights(entries)
-    if (seen := _seen(entries)) is not None:
-        found.append(seen)
+    found += [one for one in (_seen(entries), _voltage(entries), _temperature(entries, bath)) if one]
     return tuple(found)
 
 
@@ -150,4 +155,49 @@ def _seen(entries: Sequence[Entry]) -> Finding | None:
         verdict="stop" if last.seen == "torn" else "caution",
         limit_source=AS_LOGGED,
         do=_DO[last.seen],
+    )
+
+
+def _voltage(entries: Sequence[Entry]) -> Finding | None:
+    """A voltage that rose though the current did not: ohms at the last look over ohms at the first."""
+    both = [
+        (volts, mA)
+        for entry in sorted(entries, key=moment)
+        if (volts := reading(entry, "voltage")) and (mA := reading(entry, "current"))
+    ]
+    if len(both) < 2:
+        return None
+    (first, then), (last, now) = both[0], both[-1]
+    ratio = last / first
+    if ratio <= RISEN or now > 1.1 * then:
+        return None
+    return Finding(
+        code="plating.voltage",
+        where="the supply",
+        says=f"The voltage rose from {first:.2f} to {last:.2f} V though the current did not.",
+        verdict="caution",
+        value=ratio,
+        unit="times the first",
+        limit=RISEN,
+        limit_source="assumed by this project",
+        do="look at clips and leads, at a crust on the anode, and whether everything is still under",
+    )
+
+
+def _temperature(entries: Sequence[Entry], bath: Bath) -> Finding | None:
+    """A bath that is not as warm as the map takes it."""
+    read = [reading(entry, "temperature") for entry in sorted(entries, key=moment)]
+    last = next((value for value in reversed(read) if value is not None), None)
+    if last is None or abs(last - bath.temperature_degC) <= WARMER_K:
+        return None
+    return Finding(
+        code="plating.temperature",
+        where="the bath",
+        says=f"The bath is {'warmer' if last > bath.temperature_degC else 'colder'} than the map takes it.",
+        verdict="caution",
+        value=last,
+        unit="degC",
+        limit=bath.temperature_degC,
+        limit_source=f"reference set {bath.name}, or stated",
+        do="bring it back, or state plating.bath.temperature_degC with the conductivity at it",
     )

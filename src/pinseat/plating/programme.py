@@ -43,7 +43,7 @@ def programme(
     rows, done, hours = _plan(case, plated, pieces, start)
     left = _left(plated, state, pieces)
     ends = tuple(_local(state.last, zone, hours) for hours in left) if state.running else ()
-    findings = [*log_findings(entries, state), *_end_findings(case, done, ends, rows)]
+    findings = [*log_findings(entries, state, plated.bath), *_end_findings(case, done, ends, rows)]
     return ProgrammeResult(
         rows=rows,
         hours=rows[-1].from_h,

@@ -12,7 +12,15 @@ from pinseat.case.log import Entry, NamedReading
 from pinseat.plating.charge import BACKWARDS, FOUND_OFF, SWITCHED_OFF, UNREAD, charge
 
 START = datetime(2026, 3, 2, 15, 0)
-UNITS = {"current": "mA", "outage": "min", "elsewhere": "mA", "weight before": "g", "weight after": "g"}
+UNITS = {
+    "current": "mA",
+    "outage": "min",
+    "voltage": "V",
+    "temperature": "degC",
+    "elsewhere": "mA",
+    "weight before": "g",
+    "weight after": "g",
+}
 
 
 def at(

@@ -141,6 +141,13 @@ def test_too_little_metal_is_asked_about_and_both_answers_are_kept_open() -> Non
             "less than the one before",
         ),
         ([at(0, current=50), at(1, seen="bare")], "plating.seen", "caution", "found it bare"),
+        (
+            [at(0, current=50, voltage=0.4), at(2, current=50, voltage=0.6)],
+            "plating.voltage",
+            "caution",
+            "0.40 to",
+        ),
+        ([at(0, current=50, temperature=18)], "plating.temperature", "caution", "colder than the map"),
         ([at(0, current=50), at(1, seen="torn", piece="12")], "plating.seen", "stop", "found it torn"),
     ],
 )
@@ -149,6 +156,13 @@ def test_what_the_log_shows_is_told(entries: list[Entry], code: str, verdict: st
     assert one.verdict == verdict
     assert says in one.says
     assert one.do
+
+
+def test_a_voltage_that_rose_with_the_current_and_a_warm_room_are_no_news() -> None:
+    _, planned = both(
+        at(0, current=25, voltage=0.3, temperature=23), at(2, current=50, voltage=0.5, temperature=27)
+    )
+    assert not {"plating.voltage", "plating.temperature"} & {f.code for f in planned.findings}
 
 
 def test_a_look_that_was_put_right_is_no_longer_told() -> None:
