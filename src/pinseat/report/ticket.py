@@ -212,14 +212,6 @@ def returns_block(survey: SurveyResult, casting: CastingResult) -> Plain:
 
 def page(ticket: Plain, case: Case, survey: SurveyResult, seating: SeatingResult) -> Plain:
     """The same in words for the page."""
-    pins = survey.field.pins
-    diameter = pairs([(p.diameter_mm, p.u_diameter_mm) for p in pins], 3)
-    protrusion = pairs([(p.protrusion_mm, p.u_protrusion_mm) for p in pins], 2)
-    tilt, u_tilt = tilt_deg(survey.field, survey.window.centre)
-    lean = pairs([(float(t), float(u)) for t, u in zip(tilt, u_tilt, strict=True)], 2)
-    two = [
-        column([fixed(float(x), 2) for x in side]) for side in lean_deg(survey.field, survey.window.centre).T
-    ]
     chain = case.chain
     return {
         "heading": f"Work ticket, case {case.number}",
@@ -228,17 +220,7 @@ def page(ticket: Plain, case: Case, survey: SurveyResult, seating: SeatingResult
         "number": case.number,
         "title": case.title,
         "missing": ", ".join(both(tooth) for tooth in case.missing) or "none",
-        "retainers": [
-            {
-                "tooth": both(a.tooth),
-                "words": tooth_in_words(a.tooth),
-                "pins": str(a.pins),
-                "hole": f"{fixed(a.hole_diameter_mm, 2)} × {fixed(a.hole_depth_mm, 2)}",
-                "cast": fixed(a.cast_pin_diameter_mm, 2),
-                "relief": fixed(a.floor_relief_mm, 2),
-            }
-            for a in case.abutments
-        ],
+        "retainers": _retainers(case),
         "materials": f"{chain.impression}; {chain.die} die; {chain.pattern}; "
         f"{chain.investment} investment; {chain.alloy}",
         "verdict": seating.verdict,
@@ -246,17 +228,7 @@ def page(ticket: Plain, case: Case, survey: SurveyResult, seating: SeatingResult
         f"{fixed(100.0 * seating.wanted_probability, 0)} % wanted",
         "why": seating.why,
         "draw": _draw_line(ticket["draw"]),
-        "pins": [
-            {
-                "tooth": both(pin.tooth),
-                "name": pin.name,
-                "diameter": diameter[i],
-                "protrusion": protrusion[i],
-                "lean": lean[i],
-                "to": [two[0][i], two[1][i]],
-            }
-            for i, pin in enumerate(pins)
-        ],
+        "pins": _pin_rows(survey),
         "not_seen": list(survey.blind) or [],
         "scan": f"scan {str(ticket['scan_sha256'])[:12]}"
         if ticket["scan_sha256"]
@@ -270,6 +242,40 @@ def page(ticket: Plain, case: Case, survey: SurveyResult, seating: SeatingResult
             "alt": "Plan of the pins along the draw, to scale, with the lean of each.",
         },
     }
+
+
+def _retainers(case: Case) -> list[Plain]:
+    return [
+        {
+            "tooth": both(a.tooth),
+            "words": tooth_in_words(a.tooth),
+            "pins": str(a.pins),
+            "hole": f"{fixed(a.hole_diameter_mm, 2)} × {fixed(a.hole_depth_mm, 2)}",
+            "cast": fixed(a.cast_pin_diameter_mm, 2),
+            "relief": fixed(a.floor_relief_mm, 2),
+        }
+        for a in case.abutments
+    ]
+
+
+def _pin_rows(survey: SurveyResult) -> list[Plain]:
+    pins, draw = survey.field.pins, survey.window.centre
+    diameter = pairs([(p.diameter_mm, p.u_diameter_mm) for p in pins], 3)
+    protrusion = pairs([(p.protrusion_mm, p.u_protrusion_mm) for p in pins], 2)
+    tilt, u_tilt = tilt_deg(survey.field, draw)
+    lean = pairs([(float(t), float(u)) for t, u in zip(tilt, u_tilt, strict=True)], 2)
+    two = [column([fixed(float(x), 2) for x in side]) for side in lean_deg(survey.field, draw).T]
+    return [
+        {
+            "tooth": both(pin.tooth),
+            "name": pin.name,
+            "diameter": diameter[i],
+            "protrusion": protrusion[i],
+            "lean": lean[i],
+            "to": [two[0][i], two[1][i]],
+        }
+        for i, pin in enumerate(pins)
+    ]
 
 
 def _draw_line(draw: Plain) -> str:

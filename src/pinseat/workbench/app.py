@@ -38,7 +38,8 @@ from pinseat.workbench.guard import App, Door, Guard, TooLargeError, limited
 from pinseat.workbench.hands import RefusedError
 from pinseat.workbench.kit import Kit
 from pinseat.workbench.overlay import overlay
-from pinseat.workbench.sheet import pieces_of, refused
+from pinseat.workbench.sheet import refused
+from pinseat.workbench.view import pieces_of
 
 LARGEST_SCAN = 600_000_000
 """Bytes of a scan or a zip that may be sent: about ten times a large arch scan."""

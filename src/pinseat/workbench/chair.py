@@ -11,7 +11,7 @@ from markupsafe import Markup
 from pinseat.report.rounding import fixed
 from pinseat.workbench import numbers
 from pinseat.workbench.html import tag
-from pinseat.workbench.sheet import View
+from pinseat.workbench.view import View
 from pinseat.workbench.words import ORDER
 
 

@@ -14,7 +14,8 @@ from pinseat.case.document import NAME
 from pinseat.case.files import inside
 from pinseat.errors import CaseError, PinseatError, WorkbenchError
 from pinseat.workbench.hands import Bench, Run, Runs
-from pinseat.workbench.sheet import View, part_hash, parts
+from pinseat.workbench.sheet import part_hash, parts
+from pinseat.workbench.view import View
 
 _LOOK_SECONDS = 0.4
 """How often the files of a case that is on a screen are looked at."""

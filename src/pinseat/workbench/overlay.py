@@ -16,7 +16,7 @@ from pinseat.ledger.pins import PinField
 from pinseat.mesh.model import Mesh
 from pinseat.report.orientation import upwards
 from pinseat.workbench import forms
-from pinseat.workbench.sheet import View
+from pinseat.workbench.view import View
 from pinseat.workbench.words import plain
 
 

@@ -11,7 +11,8 @@ from pinseat.case.index import cases
 from pinseat.report.rounding import fixed
 from pinseat.workbench import chair
 from pinseat.workbench.html import page, tag
-from pinseat.workbench.sheet import View, part_hash, parts
+from pinseat.workbench.sheet import part_hash, parts
+from pinseat.workbench.view import View
 
 
 def cases_page(practice: Path) -> str:
@@ -32,46 +33,52 @@ def cases_page(practice: Path) -> str:
                 class_="row",
             ),
             tag("div", case_rows(practice, ""), id="cases"),
-            tag(
-                "section",
-                tag("h2", "Start a case", id="head-new"),
-                tag(
-                    "p", "Your own case number, never a patient's name. Drop the scan, or start without one."
-                ),
-                tag(
-                    "div",
-                    tag(
-                        "label",
-                        tag("span", "case number", class_="label"),
-                        tag("input", type="text", id="number", autocomplete="off"),
-                    ),
-                    tag(
-                        "label",
-                        tag("span", "Drop a scan here, or choose a file", class_="label"),
-                        tag("input", type="file", id="new-scan", accept=".stl,.ply,.obj,.off,.3mf"),
-                        class_="drop",
-                        id="drop",
-                    ),
-                    tag("button", "Start without a scan", type="button", id="new"),
-                    class_="row",
-                ),
-                tag("p", id="says", role="status"),
-                aria_labelledby="head-new",
-            ),
-            tag(
-                "section",
-                tag("h2", "Take in a zipped case", id="head-import"),
-                tag(
-                    "label",
-                    tag("span", "Zip of a case folder", class_="label"),
-                    tag("input", type="file", id="zip", accept=".zip"),
-                    class_="drop",
-                ),
-                aria_labelledby="head-import",
-            ),
+            _start(),
+            _take_in(),
             class_="cases",
         ),
         kind="list",
+    )
+
+
+def _start() -> Markup:
+    return tag(
+        "section",
+        tag("h2", "Start a case", id="head-new"),
+        tag("p", "Your own case number, never a patient's name. Drop the scan, or start without one."),
+        tag(
+            "div",
+            tag(
+                "label",
+                tag("span", "case number", class_="label"),
+                tag("input", type="text", id="number", autocomplete="off"),
+            ),
+            tag(
+                "label",
+                tag("span", "Drop a scan here, or choose a file", class_="label"),
+                tag("input", type="file", id="new-scan", accept=".stl,.ply,.obj,.off,.3mf"),
+                class_="drop",
+                id="drop",
+            ),
+            tag("button", "Start without a scan", type="button", id="new"),
+            class_="row",
+        ),
+        tag("p", id="says", role="status"),
+        aria_labelledby="head-new",
+    )
+
+
+def _take_in() -> Markup:
+    return tag(
+        "section",
+        tag("h2", "Take in a zipped case", id="head-import"),
+        tag(
+            "label",
+            tag("span", "Zip of a case folder", class_="label"),
+            tag("input", type="file", id="zip", accept=".zip"),
+            class_="drop",
+        ),
+        aria_labelledby="head-import",
     )
 
 

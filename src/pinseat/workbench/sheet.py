@@ -4,127 +4,24 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
-from pathlib import Path
+from collections.abc import Mapping
 from typing import Any
 
 from markupsafe import Markup
 
-from pinseat.case import edit, results
-from pinseat.case.edit import Draft
-from pinseat.case.results import Stored
+from pinseat.case import edit
 from pinseat.case.teeth import to_universal
 from pinseat.case.trouble import field_name
 from pinseat.errors import CaseError, PinseatError
-from pinseat.ledger.findings import Finding
-from pinseat.report.rounding import typeset, with_u
+from pinseat.report.rounding import typeset
 from pinseat.workbench import forms, numbers
 from pinseat.workbench.bench_log import bench_log
-from pinseat.workbench.hands import Run
 from pinseat.workbench.html import tag
-from pinseat.workbench.words import BRIDGE, MARKS, NO_FACT, ORDER, STEPS, home, step_question, step_title
+from pinseat.workbench.step_parts import downloads, figures, findings_list
+from pinseat.workbench.view import View, pieces_of
+from pinseat.workbench.words import BRIDGE, MARKS, NO_FACT, css_word, home, step_question, step_title
 
 Part = tuple[str, Markup]
-
-
-@dataclass(frozen=True)
-class View:
-    """One case as it stands.
-
-    Attributes
-    ----------
-    name : str
-        Of its folder, as in the page's address.
-    folder : Path
-    standing : sequence of mapping, or None
-        From :func:`pinseat.chain.look.look`; None while that is not known.
-    run : Run or None
-    plating : mapping or None
-        How the plating stands by the bench log.
-    trouble : str
-        Why it is not known how the steps stand.
-    """
-
-    name: str
-    folder: Path
-    standing: Sequence[Mapping[str, Any]] | None = None
-    run: Run | None = None
-    plating: Mapping[str, Any] | None = None
-    trouble: str = ""
-    _read: dict[str, Stored | None] = field(default_factory=dict)
-
-    @cached_property
-    def draft(self) -> Draft:
-        """What is stated."""
-        return edit.read_draft(self.folder)
-
-    @cached_property
-    def steps(self) -> list[str]:
-        """The steps of this case in the order of the work."""
-        if self.standing is not None:
-            return [one["step"] for one in self.standing]
-        found = (path.stem for path in (self.folder / "results").glob("*.json"))
-        there = {stem for stem in found if stem.replace("_", "").isalpha()}
-        known = [name for name in STEPS if name in there or name in ("survey", "casting", "seating")]
-        return known + sorted(there - set(STEPS))
-
-    def stored(self, step: str) -> Stored | None:
-        """The result of a step as it lies there."""
-        if step not in self._read:
-            try:
-                self._read[step] = results.read_result(self.folder, step)
-            except CaseError:
-                self._read[step] = None
-        return self._read[step]
-
-    def payload(self, step: str) -> Mapping[str, Any] | None:
-        """The step's own fields."""
-        stored = self.stored(step)
-        return stored.payload if stored is not None and isinstance(stored.payload, Mapping) else None
-
-    def state(self, step: str) -> str:
-        """``holds``, ``older``, ``none``, or ``unknown`` while it is being looked up."""
-        if self.standing is None:
-            return "unknown" if self.stored(step) is not None else "none"
-        return next((str(one["state"]) for one in self.standing if one["step"] == step), "none")
-
-    def needs(self, step: str) -> list[str]:
-        """Steps it waits for: those it takes that have no result that holds."""
-        if self.standing is None:
-            return []
-        mine = next((one["needs"] for one in self.standing if one["step"] == step), ())
-        return [name for name in mine if self.state(name) != "holds"]
-
-    def findings(self, step: str) -> list[Finding]:
-        """Findings of a step, the worst first."""
-        payload = self.payload(step)
-        found = []
-        for plain in (payload or {}).get("findings", []):
-            try:
-                found.append(Finding(**{**plain, **_finite(plain)}))
-            except TypeError:
-                continue  # written by another release
-        return sorted(found, key=lambda one: ORDER.get(one.verdict, 9))
-
-    @property
-    def running(self) -> bool:
-        """Whether it is being computed now."""
-        return self.run is not None and self.run.state == "running"
-
-    def files(self, step: str) -> list[str]:
-        """Files of a step that are there."""
-        named = (self.payload(step) or {}).get("files", [])
-        return [name for name in named if isinstance(name, str) and (self.folder / name).is_file()]
-
-
-def _finite(plain: Mapping[str, Any]) -> dict[str, Any]:
-    known = {"infinite": float("inf"), "minus infinite": float("-inf")}
-    return {
-        key: known[plain[key]] if isinstance(plain.get(key), str) else plain.get(key)
-        for key in ("value", "uncertainty", "limit")
-    }
 
 
 def parts(view: View) -> list[Part]:
@@ -149,57 +46,42 @@ def part_hash(html: Markup) -> str:
 def bar(view: View) -> Markup:
     """Case, verdict, next action and the buttons that are always at hand."""
     document = view.draft.document
+    who = tag(
+        "div",
+        tag("h1", str(document.get("number", view.name))),
+        tag("p", str(document.get("title", "")), class_="title"),
+        class_="who",
+    )
+    return tag("div", who, _verdict(view), _acts(view), class_="bar")
+
+
+def _verdict(view: View) -> Markup:
     seat = view.payload("seating")
-    state = view.state("seating")
     if seat is None:
-        verdict = tag("span", "not computed yet", class_="verdict none")
-        number: Any = tag("span", _still_needed(view) or "Run the case to see.", class_="why")
+        word = tag("span", "not computed yet", class_="verdict none")
+        said = [tag("span", _still_needed(view) or "Run the case to see.", class_="why")]
     else:
-        verdict = tag("span", seat["verdict"], class_=f"verdict {_word(seat['verdict'])}")
-        number = [
-            tag("span", numbers.chance_line(seat), class_="chance"),
-            tag("span", typeset(seat["why"]), class_="why"),
-        ]
-    back, again = edit.can_turn(view.folder)
+        word = tag("span", seat["verdict"], class_=f"verdict {css_word(seat['verdict'])}")
+        chance = tag("span", numbers.chance_line(seat), class_="chance")
+        said = [chance, tag("span", typeset(seat["why"]), class_="why")]
+    stale = seat is not None and view.state("seating") == "older"
+    words = "Older than what is stated now: run it again."
     return tag(
         "div",
-        tag(
-            "div",
-            tag("h1", str(document.get("number", view.name))),
-            tag("p", str(document.get("title", "")), class_="title"),
-            class_="who",
-        ),
-        tag(
-            "div",
-            tag("p", verdict, number, class_="says", role="status"),
-            tag("p", "Older than what is stated now: run it again.", class_="stale")
-            if seat is not None and state == "older"
-            else None,
-            class_="what",
-        ),
-        tag(
-            "div",
-            running(view),
-            tag(
-                "button",
-                "Undo",
-                type="button",
-                id="undo",
-                disabled=not back,
-                title=f"Undo: {back}" if back else None,
-            ),
-            tag(
-                "button",
-                "Redo",
-                type="button",
-                id="redo",
-                disabled=not again,
-                title=f"Redo: {again}" if again else None,
-            ),
-            tag("a", "Chair card", href="chair", class_="button"),
-            class_="acts",
-        ),
-        class_="bar",
+        tag("p", word, said, class_="says", role="status"),
+        tag("p", words, class_="stale") if stale else None,
+        class_="what",
+    )
+
+
+def _acts(view: View) -> Markup:
+    turns = zip(("undo", "redo"), edit.can_turn(view.folder), strict=True)
+    buttons = [
+        tag("button", way.capitalize(), type="button", id=way, disabled=not what, title=what or None)
+        for way, what in turns
+    ]
+    return tag(
+        "div", running(view), buttons, tag("a", "Chair card", href="chair", class_="button"), class_="acts"
     )
 
 
@@ -247,10 +129,6 @@ def running(view: View) -> Markup:
     )
 
 
-def _word(verdict: str) -> str:
-    return verdict.replace(" ", "-")
-
-
 def _still_needed(view: View) -> str:
     troubles = view.draft.troubles
     if not troubles:
@@ -285,7 +163,7 @@ def strip(view: View) -> Markup:
                     tag(
                         "span",
                         MARKS.get(verdict, "·"),
-                        class_=f"mark {_word(verdict) or 'none'}",
+                        class_=f"mark {css_word(verdict) or 'none'}",
                         aria_hidden="true",
                     ),
                     tag("span", step_title(step), class_="name"),
@@ -429,105 +307,6 @@ def _until(view: View, step: str) -> Markup | None:
     return tag("button", "Run as far as this", type="button", data_until=step)
 
 
-def findings_list(found: Sequence[Finding]) -> Markup | None:
-    """Open findings in full; those that are clear in one line each."""
-    if not found:
-        return None
-    rows = [_finding(one) for one in found if one.verdict != "clear"]
-    clear = [_finding(one) for one in found if one.verdict == "clear"]
-    return tag(
-        "div",
-        tag("ul", rows, class_="findings") if rows else None,
-        tag(
-            "details",
-            tag("summary", f"{len(clear)} clear"),
-            tag("ul", clear, class_="findings"),
-            class_="clear",
-            open=not rows,
-        )
-        if clear
-        else None,
-    )
-
-
-def _finding(one: Finding) -> Markup:
-    number = limit = None
-    if one.value is not None:
-        words = (
-            with_u(one.value, one.uncertainty, one.unit)
-            if one.uncertainty
-            else numbers.short(one.value, one.unit)
-        )
-        number = tag("span", words, class_="value")
-    if one.limit is not None:
-        limit = tag("span", f"limit {numbers.short(one.limit, one.unit)}", class_="limit")
-    figures_ = None
-    if number or limit or one.limit_source:
-        figures_ = tag("div", number, limit, numbers.basis("computed", one.limit_source), class_="figures")
-    return tag(
-        "li",
-        tag("span", MARKS[one.verdict], class_=f"mark {_word(one.verdict)}", aria_hidden="true"),
-        tag(
-            "div",
-            tag("p", tag("strong", one.verdict), f" · {one.where}" if one.where else None),
-            tag("p", typeset(one.says)),
-            tag("p", _sentence(one.do), class_="do") if one.do else None,
-        ),
-        figures_,
-        class_="finding",
-        data_where=one.where or None,
-    )
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
-
-
-def figures(view: View, step: str) -> Markup | None:
-    """Drawings of the step, on paper whatever the light."""
-    shown = [name for name in view.files(step) if name.endswith(".svg")]
-    if not shown:
-        return None
-    return tag(
-        "div",
-        [
-            tag(
-                "figure",
-                tag("img", src=f"file/{name}", alt=_figure_words(name), loading="lazy"),
-                tag("figcaption", _figure_words(name)),
-            )
-            for name in shown
-        ],
-        class_="figures-row",
-    )
-
-
-def _figure_words(name: str) -> str:
-    return name.rsplit("/", 1)[-1].rsplit(".", 1)[0].replace("-", " ").replace("_", " ").capitalize()
-
-
-def downloads(view: View, step: str) -> Markup | None:
-    """Files to take along; a mesh can be laid into the drawing."""
-    names = [name for name in view.files(step) if not name.endswith((".svg", ".png"))]
-    if not names:
-        return None
-    items = []
-    for name in names:
-        size = (view.folder / name).stat().st_size
-        short = name.rsplit("/", 1)[-1]
-        items.append(
-            tag(
-                "li",
-                tag("a", short, href=f"file/{name}", download=f"{view.name}-{short}"),
-                tag("span", f" {numbers.size_words(size)}", class_="hint"),
-                tag("button", "Show in the drawing", type="button", data_layer=name)
-                if name.endswith(".stl")
-                else None,
-            )
-        )
-    return tag("ul", items, class_="files")
-
-
 def other(view: View) -> Markup:
     """Parts of the case that belong to no step of it."""
     keys = [
@@ -543,15 +322,6 @@ def other(view: View) -> Markup:
         [forms.part(key, view.draft.document) for key in keys],
         aria_labelledby="head-other",
     )
-
-
-def pieces_of(view: View) -> list[str]:
-    """Names of the plated pieces: as the plating has them, else the abutments."""
-    shares = (view.payload("plating") or {}).get("shares", [])
-    if shares:
-        return [str(one["name"]) for one in shares]
-    abutments = view.draft.document.get("abutments", [])
-    return [str(item["tooth"]) for item in abutments if isinstance(item, Mapping) and "tooth" in item]
 
 
 def handover(view: View) -> Markup:

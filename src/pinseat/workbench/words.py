@@ -130,3 +130,14 @@ def unit_of(key: str) -> str:
     if key in ("mm", "um", "deg"):
         return UNITS[key]
     return UNITS.get(unit, "") if stem else ""
+
+
+def css_word(verdict: str) -> str:
+    """A verdict as a class of the style sheet.
+
+    Examples
+    --------
+    >>> css_word("cannot tell")
+    'cannot-tell'
+    """
+    return verdict.replace(" ", "-")

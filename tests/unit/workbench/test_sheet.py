@@ -16,7 +16,8 @@ from pinseat.ledger.findings import Finding
 from pinseat.workbench import chair, numbers
 from pinseat.workbench.bench_log import typed_entry
 from pinseat.workbench.hands import Run
-from pinseat.workbench.sheet import View, parts
+from pinseat.workbench.sheet import parts
+from pinseat.workbench.view import View
 
 META = {
     "code": "1",
