@@ -15,6 +15,7 @@ from pinseat.casting.scale import (
     wanted_scale,
 )
 from pinseat.casting.span import Span
+from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.ledger.rows import Entry, Row
 from pinseat.reference import value
@@ -175,7 +176,10 @@ def _verdict(probability: float) -> Verdict:
 def _span_remedy(rows: Sequence[Row], span: Span) -> str:
     net = net_scale(rows)
     if span.clearance_um <= 0.0:
-        return "thin the cast pins or ream the holes: as stated, the pins are as thick as their holes"
+        return (
+            "thin the cast pins (as stated, they are as thick as their holes), or ream the holes, "
+            f"{dentine_caution()}"
+        )
     if _proven(net) and abs(span_error_um(net.mean, span.length_mm)) > span.clearance_um:
         return "change the mould's expansion as said for the investment, or cast in two parts and solder them"
     return _measure_first(rows)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.case.model import DieRoute, Impression
+from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.copies import reference_row
 from pinseat.ledger.rows import Entry, Row
 from pinseat.reference import value, values
@@ -84,15 +85,6 @@ def changes(assembly: Assembly) -> tuple[Change, ...]:
         _recut,
     )
     return tuple(change for maker in makers for change in maker(assembly))
-
-
-def dentine_caution() -> str:
-    """What stands wherever a hole is cut again."""
-    least = value("pin.dentine_around_min_mm").value
-    return (
-        f"only where {least:g} mm of dentine is left all round and to the pulp, by a radiograph: "
-        "no scan shows it"
-    )
 
 
 def hold_caution() -> str:

@@ -9,11 +9,12 @@ import numpy as np
 
 from pinseat.case.model import Case
 from pinseat.errors import SeatingError
+from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.seating.assembly import Assembly, assemble
 from pinseat.seating.bridges import Bridges, chance, seat_bridges
-from pinseat.seating.changes import changes, dentine_caution
+from pinseat.seating.changes import changes
 from pinseat.seating.levers import SURE, best_of_family, pairs_of, try_changes
 from pinseat.seating.model import Chance, Lever
 from pinseat.seating.problem import build

@@ -9,9 +9,10 @@ from typing import get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from pinseat.ledger.cautions import dentine_caution
 from pinseat.reference import value
 from pinseat.seating.assembly import Assembly
-from pinseat.seating.changes import dentine_caution, span_mm
+from pinseat.seating.changes import span_mm
 from pinseat.seating.faults import BEFORE, CAUSES, Errors, Sample, cleaned, ordinary
 from pinseat.seating.model import Cost
 from pinseat.seating.observations import Bridges

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.case.model import Abutment
+from pinseat.ledger.cautions import STANDS_PROUD, dentine_caution
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.ledger.pins import PinField, frame
 from pinseat.reference import value
@@ -71,8 +72,8 @@ def draw_finding(
         do={
             "clear": "",
             "stop": cut
-            or f"ream the holes of {_listed(pins or window.limited_by)} or thin their cast pins, "
-            "or recut the one that leans",
+            or f"thin the cast pins of {_listed(pins or window.limited_by)}, or ream their holes, or recut "
+            f"the one that leans: {dentine_caution()}",
             "cannot tell": better,
         }[verdict],
     )
@@ -140,7 +141,7 @@ def splay_finding(field: PinField, window: DrawWindow, better: str = BETTER_SCAN
         limit_source=f"play of both together: {PLAY}; {rule_words()}",
         do={
             "clear": "",
-            "stop": f"ream one of the holes of {names}, or thin its cast pin",
+            "stop": f"thin a cast pin of {names}, or ream its hole: {dentine_caution()}",
             "cannot tell": better,
         }[verdict],
     )
@@ -338,7 +339,7 @@ def _protrusion(where: str, out: float, u: float, abutment: Abutment) -> Finding
         "stop": "The pin stands too far out: it is not home, or its hole is shallower than stated.",
         "cannot tell": "Whether the pin is fully home cannot be told.",
     }[proud]
-    do = "" if proud == "clear" else f"press {where} home, or gauge its hole and correct hole_depth_mm"
+    do = "" if proud == "clear" else f"{STANDS_PROUD} and correct hole_depth_mm"
     if out < 0.0:
         limit, source = -low.value, f"{low.conditions} ({low.basis})"
         if against(out + low.value, u) == "stop":

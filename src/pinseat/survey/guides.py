@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.case.model import Case
+from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.pins import PinField
 from pinseat.mesh.model import Mesh
@@ -297,7 +298,7 @@ def cut_words(cones: Sequence[Cone], guides: Sequence[Guide], neighbours: Sequen
     words = f"cut {said(best)}"
     if len({cut.tooth for cut in best.cuts}) > 1 and alone:
         words += f"; or, on one tooth alone, {said(min(alone, key=lambda one: one.total_mm))}"
-    return words + ", keeping clear of the pulp"
+    return f"{words}: {dentine_caution()}"
 
 
 def cones_of(case: Case, field: PinField) -> tuple[Cone, ...]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pinseat.case.model import Case
 from pinseat.errors import SurveyError
+from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.mesh.model import Mesh
@@ -223,7 +224,7 @@ _ADVICE = {
     "survey.thickness": "do not deepen or ream this hole: a thin side wall can crack under the casting. "
     "The pulp is not seen on a scan; an ordinary radiograph decides",
     "survey.pin_to_margin": "keep the margin farther from this hole, or leave this pin out",
-    "survey.taper": "recut the wall so that it leans with the draw, keeping clear of the pulp",
+    "survey.taper": "choose another draw, or recut the wall so that it leans with this one",
     "survey.wall_height": "count on the pins for hold here, or lower the ledge",
     "survey.convergence": "steeper walls hold better; count on the pins for hold here",
 }
@@ -250,8 +251,13 @@ def _findings(measures: Sequence[Measure]) -> Iterator[Finding]:
             unit=measure.unit,
             limit=measure.limit,
             limit_source=measure.limit_source,
-            do="" if verdict == "clear" else _ADVICE.get(measure.code, ""),
+            do="" if verdict == "clear" else _advice(measure.code),
         )
+
+
+def _advice(code: str) -> str:
+    words = _ADVICE.get(code, "")
+    return f"{words}, {dentine_caution()}" if code in ("survey.taper", "survey.wall_height") else words
 
 
 def _undercut_findings(note: UndercutNote, surfaces: Surfaces) -> Iterator[Finding]:
@@ -272,5 +278,7 @@ def _undercut_findings(note: UndercutNote, surfaces: Surfaces) -> Iterator[Findi
             unit="um",
             limit=1000.0 * note.limit_mm,
             limit_source=note.limit_source,
-            do="recut it, fill it before the impression, or choose another draw" if over else "",
+            do=f"fill it before the impression, choose another draw, or recut it, {dentine_caution()}"
+            if over
+            else "",
         )

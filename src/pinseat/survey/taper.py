@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pinseat.errors import SurveyError
+from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.pins import frame
 from pinseat.reference import value
 from pinseat.survey.measure import Measure, source
@@ -253,7 +254,7 @@ def wall_height(terrain: Terrain, wall: Region, draw: ArrayLike) -> WallHeight:
             "this wall is undercut to this draw",
             where=wall.name,
             value=f"{undercut.mean():.0%} of it",
-            do="choose another draw, or recut the wall",
+            do=f"choose another draw, or recut the wall, {dentine_caution()}",
         )
     faces = np.setdiff1d(wall.faces, wall.core[undercut])
     if np.linalg.norm(mean) > _ALL_ROUND:
