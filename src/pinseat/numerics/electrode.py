@@ -487,6 +487,11 @@ def _overpotential(
         k, s = law[n], series[n]
         most = np.inf if kind[k] == 0 else 3.0 / max(up[k], down[k])
         x = v[n]
+        if kind[k] != 0 and s > 0.0:  # the law alone cannot pass more than the liquid lets through
+            most_up = np.log1p(abs(drop[n]) / s / forward[k]) / up[k]
+            x = min(x, max(most_up, 0.0))
+            if backward[k] > 0.0:
+                x = max(x, -np.log1p(abs(drop[n]) / s / backward[k]) / down[k])
         for _ in range(200):
             _, _, u, du = _branch(x, s, k, low[n], high[n], kind, forward, backward, up, down)
             step = (u - drop[n]) / du

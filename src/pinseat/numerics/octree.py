@@ -118,6 +118,8 @@ def grow(low: Float, high: Float, largest_mm: float, halvings: int, refine: Refi
     """
     low = np.asarray(low, float)
     shape = np.maximum(np.ceil((np.asarray(high, float) - low) / largest_mm - 1e-6), 1.0).astype(np.int64)
+    if shape.prod() > MOST_CELLS:
+        raise ValueError(f"more than {MOST_CELLS:,} cells")
     cut = _cut_cells(low, shape, largest_mm, halvings, refine)
     corners, widths = [], []
     nodes = _grid(shape)

@@ -145,6 +145,11 @@ def prepare(geometry: Geometry, reach_mm: float = 0.0) -> Cells:
     Returns
     -------
     Cells
+
+    Raises
+    ------
+    PlatingError
+        When there would be far too many cells.
     """
     g = geometry
     halvings = max(0, int(np.ceil(np.log2(g.bath_mm / min(g.metal_mm, g.rubber_mm)) - 1e-9)))
@@ -157,7 +162,11 @@ def prepare(geometry: Geometry, reach_mm: float = 0.0) -> Cells:
         near_wall = (np.abs(wall) < g.grading * edge) & (edge > 1.001 * g.rubber_mm)
         return np.asarray((near_metal | near_wall) & (wall > -NEAR * edge))
 
-    tree = octree.grow(g.low, g.high, g.bath_mm, halvings, refine)
+    try:
+        tree = octree.grow(g.low, g.high, g.bath_mm, halvings, refine)
+    except ValueError as error:
+        do = "take larger cells, or check the unit of the scan"
+        raise PlatingError("the bath is too large for such fine cells", value=str(error), do=do) from None
     tree, found, centre_mm = _without_solid(tree, nearest(g.bodies, tree.centre)[0])
     at = corners(tree, centre_mm, reach_mm)
     corner_mm = nearest(g.bodies, at.point)[0]

@@ -123,9 +123,9 @@ def solve_cells(
     PlatingError
         See :func:`solve`.
     """
+    nodes = nodes_of(cells.geometry, drive)
     now, found, pocket = cut_open(cells)
     check_open(cells, pocket, found)
-    nodes = nodes_of(cells.geometry, drive)
     role = np.array([e.role == "anode" for e in cells.geometry.electrodes], np.int64)[found.electrode]
     mean = _means(cells.geometry, drive, found)[found.electrode] * np.where(role == 1, -1.0, 1.0)
     network = _network(cells, now, found, nodes, electrolyte, role, bare)
