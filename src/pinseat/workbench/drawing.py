@@ -50,8 +50,8 @@ class Draughtsman:
         folder : Path
             The case folder.
         what : str
-            ``scan``, ``undercut``, the name of a mesh file inside the case folder, or that of a coloured copy
-            of the scan as binary glTF.
+            ``scan``, ``undercut``, the name of a mesh file inside the case folder, or that of a coloured one
+            (binary glTF).
 
         Returns
         -------
@@ -89,7 +89,7 @@ class Draughtsman:
         if what == "undercut":
             return self._undercut(folder)
         if what.endswith(".glb"):
-            return paint(files.inside(folder, what), len(self._mesh(folder).vertices))
+            return painted(files.inside(folder, what))
         return layer(read_scan(files.inside(folder, what), "mm").mesh)
 
     def _mesh(self, folder: Path) -> Mesh:
@@ -152,39 +152,49 @@ def layer(mesh: Mesh) -> bytes:
     return pack(_arrays(_coarse(mesh, LAYER)), {"triangles": len(mesh.faces)})
 
 
-def paint(path: Path, points: int) -> bytes:
-    """The colours of a coloured copy of the scan.
+def painted(path: Path) -> bytes:
+    """A surface in the colours that a step has given it, with its coarse copy.
 
     Parameters
     ----------
     path : Path
         Binary glTF as :func:`pinseat.mesh.glb.glb_bytes` writes it.
-    points : int
-        Of the scan: colours of another mesh would be shown in the wrong places.
+
+    Returns
+    -------
+    bytes
+        Packed as by :func:`surface`, with ``paint`` and ``coarse_paint`` (sRGB); what the file says of itself
+        goes along.
 
     Raises
     ------
     ScanError
-        When it holds no colours, or not one for each point of the scan.
+        When it holds no colours.
     """
     with plainly(path):
         data = path.read_bytes()
     length = int.from_bytes(data[12:16], "little")
     tree, start = json.loads(data[20 : 20 + length]), 28 + length
     primitive = tree["meshes"][0]["primitives"][0]
-    held = primitive["attributes"].get("COLOR_0")
-    accessor = tree["accessors"][held] if held is not None else {"count": 0}
-    if accessor["count"] != points:
-        raise ScanError(
-            "these colours do not belong to the scan",
-            where=path.name,
-            value=f"{accessor['count']} colours",
-            limit=f"one for each of {points} points",
-        )
-    at = start + tree["bufferViews"][accessor["bufferView"]]["byteOffset"]
-    light = np.frombuffer(data, np.uint8, 4 * points, at).reshape(-1, 4)[:, :3] / 255.0
+    if "COLOR_0" not in primitive["attributes"]:
+        raise ScanError("this surface has no colours", where=path.name)
+
+    def stored(which: int, kind: str, wide: int) -> NDArray[Any]:
+        accessor = tree["accessors"][which]
+        at = start + tree["bufferViews"][accessor["bufferView"]]["byteOffset"]
+        return np.frombuffer(data, kind, accessor["count"] * wide, at).reshape(-1, wide)
+
+    points = stored(primitive["attributes"]["POSITION"], "<f4", 3).astype(np.float64)
+    mesh = Mesh(points, stored(primitive["indices"], "<u4", 1).reshape(-1, 3).astype(np.int32))
+    light = stored(primitive["attributes"]["COLOR_0"], "u1", 4)[:, :3] / 255.0
     shown = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1.0 / 2.4) - 0.055)
-    return pack({"paint": np.rint(255.0 * shown).astype(np.uint8).ravel()}, {})
+    paint = np.rint(255.0 * shown).astype(np.uint8)
+    coarse = _coarse(mesh, COARSE)
+    nearest = np.asarray(cKDTree(mesh.vertices).query(coarse.vertices)[1])
+    arrays = {**_arrays(mesh), "paint": paint.ravel(), "coarse_paint": paint[nearest].ravel()}
+    arrays |= {f"coarse_{key}": made for key, made in _arrays(coarse).items()}
+    said = tree["nodes"][0].get("extras", {})
+    return pack(arrays, {"extras": {str(key): str(value) for key, value in said.items()}})
 
 
 def numbers(per_vertex: NDArray[np.float64], said: dict[str, Any], limit: float) -> bytes:

@@ -85,7 +85,7 @@ def _scan(view: View) -> str:
 
 
 def _painted(view: View) -> Iterator[dict[str, Any]]:
-    """Coloured copies of the scan among the results."""
+    """Coloured surfaces among the results."""
     for step in view.steps:
         for name in view.files(step):
             if name.endswith(".glb") and name != "results/survey.glb":

@@ -1,13 +1,17 @@
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pinseat.errors import ScanError
 from pinseat.mesh.colour import ramp
+from pinseat.mesh.glb import glb_bytes
 from pinseat.mesh.model import Mesh
-from pinseat.workbench.drawing import numbers, surface
+from pinseat.workbench.drawing import numbers, painted, surface
 from pinseat.workbench.pack import pack, unpack
 
 KINDS = st.sampled_from([np.float32, np.uint32, np.int8, np.uint8])
@@ -65,3 +69,19 @@ def test_colours_are_those_of_the_printed_pages() -> None:
     assert np.abs(shades[at[[0, 1, 4]]].astype(int) - ramp(values[[0, 1, 4]], 100.0).astype(int)).max() <= 1
     step = np.abs(np.diff(shades.astype(int), axis=0)).sum(axis=1)
     assert int(step.argmax()) == 127  # the decision is seen: the largest step of all is at the limit
+
+
+def test_a_coloured_surface_comes_with_its_own_colours(tmp_path: Path) -> None:
+    mesh = _sphere(20)
+    colours = np.arange(3 * len(mesh.vertices)).reshape(-1, 3).astype(np.uint8)
+    path = tmp_path / "made.glb"
+    path.write_bytes(glb_bytes(mesh, colours, extras={"limit": "0.5 mm"}))
+    arrays, said = unpack(painted(path))
+    assert said["extras"]["limit"] == "0.5 mm"
+    assert np.allclose(arrays["position"].reshape(-1, 3), mesh.vertices, atol=1e-6)
+    assert np.array_equal(arrays["index"].reshape(-1, 3), mesh.faces)
+    bright = colours > 50  # stored as light, so dark shades are known to 6 of 255 only
+    assert np.abs(arrays["paint"].reshape(-1, 3).astype(int) - colours)[bright].max() <= 2
+    path.write_bytes(glb_bytes(mesh))
+    with pytest.raises(ScanError, match="no colours"):
+        painted(path)

@@ -439,8 +439,12 @@ async function showMap(name) {
     waiting("");
     if (state.map !== name) return;
     if (made.arrays.paint) {
-      viewer.colours(made);
-      at("legend").hidden = true;
+      viewer.numbers(null);
+      viewer.paint(made);
+      const title = held.maps.find((one) => one.name === name)?.title || name;
+      const lines = Object.entries(made.said.extras).filter(([key]) => !["unit", "code", "reference", "case"].includes(key));
+      at("legend").replaceChildren(element("p", title), ...lines.map(([key, value]) => element("p", `${key}: ${value}`, { class: "hint" })));
+      at("legend").hidden = false;
     } else legend(viewer.numbers(made), made.arrays.ramp);
   } catch (error) {
     waiting("");

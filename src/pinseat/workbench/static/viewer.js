@@ -170,7 +170,7 @@ export class Viewer {
 
   numbers(packed) {
     const { full, coarse, arrays } = this.surface;
-    this.uniforms.painted.value = false;
+    this.unpaint();
     if (!packed) {
       this.surface.numbers = this.surface.said = null;
       this.uniforms.mapped.value = false;
@@ -217,18 +217,32 @@ export class Viewer {
     return this.surface.said;
   }
 
-  // Colours that a step has put on its own copy of the scan.
-  colours(packed) {
-    const { full, coarse, arrays } = this.surface;
-    const all = packed.arrays.paint, few = new Uint8Array(3 * arrays.coarse_from.length);
-    for (let i = 0; i < arrays.coarse_from.length; i++) few.set(all.subarray(3 * arrays.coarse_from[i], 3 * arrays.coarse_from[i] + 3), 3 * i);
-    full.geometry.setAttribute("paint", new THREE.BufferAttribute(all, 3, true));
-    coarse.geometry.setAttribute("paint", new THREE.BufferAttribute(few, 3, true));
-    this.surface.numbers = this.surface.said = null;
-    this.uniforms.mapped.value = false;
-    this.uniforms.painted.value = true;
+  // A surface in the colours that a step has given it, shown in place of the scan.
+  paint(packed) {
+    this.unpaint();
+    if (packed) {
+      const a = packed.arrays, material = this.material();
+      material.uniforms = { ...this.uniforms, painted: { value: true }, mapped: { value: false } };
+      const mesh = (prefix) => {
+        const shape = this.geometry(a[`${prefix}position`], a[`${prefix}normal`], a[`${prefix}index`]);
+        shape.setAttribute("paint", new THREE.BufferAttribute(a[`${prefix}paint`], 3, true));
+        const made = new THREE.Mesh(shape, material);
+        made.frustumCulled = false;
+        this.scene.add(made);
+        return made;
+      };
+      this.painted = { full: mesh(""), coarse: mesh("coarse_") };
+    }
     this.relabel();
     this.draw();
+  }
+
+  unpaint() {
+    for (const one of Object.values(this.painted || {})) {
+      this.scene.remove(one);
+      one.geometry.dispose();
+    }
+    this.painted = null;
   }
 
   vertex(i) {
@@ -410,8 +424,12 @@ export class Viewer {
       this.renderer.setSize(this.wide, this.high, false);
     }
     if (this.surface) {
-      this.surface.coarse.visible = moving;
-      this.surface.full.visible = !moving;
+      const shown = this.painted || this.surface;
+      for (const one of [this.surface, this.painted]) {
+        if (!one) continue;
+        one.coarse.visible = moving && one === shown;
+        one.full.visible = !moving && one === shown;
+      }
     }
     const half = this.span / 2, aspect = this.wide / this.high, camera = this.camera;
     camera.left = -half * aspect; camera.right = half * aspect; camera.top = half; camera.bottom = -half;
