@@ -17,7 +17,7 @@ from pinseat.seating.faults import CAUSES, NOWHERE, WORDS, Cause, Cells, Faults,
 from pinseat.seating.nextcheck import Check, next_checks
 from pinseat.seating.observations import Bridges, Look, foretold, likelihood, looks_of
 from pinseat.seating.remedies import Remedy, first_choice, remedies
-from pinseat.seating.tried import on_die, on_teeth
+from pinseat.seating.tried import hold_up, on_die, on_teeth
 
 Float = NDArray[np.float64]
 Int = NDArray[np.int64]
@@ -28,8 +28,8 @@ STAGES = (0.3, 0.3, 0.4)
 MISSED, SAY = 0.15, 200.0
 """Part of the later bridges that are drawn whatever was seen; how many have a say in where to draw them."""
 FEW = 60.0
-"""Fewer bridges than this, in effect, that look like what was seen: the probabilities are rough."""
-LEADS = 2.0
+"""So many simulated bridges, in effect, have to look like what was seen."""
+LEADS = 4.0
 """The first cause is told apart when it is this many times as probable as the second."""
 LEAST_CLEARANCE_MM = 0.01
 """A die hole tighter than this round the cast pin was not made by the impression pin that is stated."""
@@ -76,7 +76,7 @@ class Diagnosis:
     causes : tuple of Ranked
         Most probable first.
     told_apart : bool
-        Whether the first is at least twice as probable as the second.
+        Whether the first is at least four times as probable as the second.
     effective_bridges : float
         Simulated bridges that look like what was seen: square of the sum of weights over the sum of squares.
     home : float
@@ -107,8 +107,14 @@ class Diagnosis:
 def simulated(
     assembly: Assembly, die_hole_mm: Float, faults: Faults, share: Float, rng: np.random.Generator
 ) -> Bridges:
-    """Bridges with stated faults, tried on teeth and die."""
-    sample = spoiled(assembly, faults, rng)
+    """Bridges with stated faults, tried on teeth and die.
+
+    A bridge that would not go home without its fault either counts as held by ordinary errors: what is taken
+    for the cause is what has to be changed.
+    """
+    sample, n = spoiled(assembly, faults, rng), len(assembly.names)
+    plain = hold_up(assembly, sample.plain, sample.radius[:, :n], sample.survey)
+    sample = sample.held_by_ordinary(~plain.home)
     teeth, die = on_teeth(assembly, sample), on_die(assembly, sample, die_hole_mm)
     return Bridges(assembly, sample, teeth, die, share)
 
@@ -168,18 +174,18 @@ def like_this(
         one = simulated(assembly, die_hole_mm, cells.draw(new, rng), np.ones(count), rng)
         made = one if made is None else made.and_(one)
         made = replace(made, share=(cells.prior / len(CAUSES) / drawn)[cell])
-        often = _in_question(cells, cell, tempered(log_weights(made, seen)))
+        often = _in_question(cells, cell, tempered(log_weights(made, seen), SAY))
     assert made is not None
     return made
 
 
-def tempered(total: Float) -> Float:
-    """Weights raised to a power of at most 1, so that enough bridges have a say, together 1."""
+def tempered(total: Float, say: float) -> Float:
+    """Weights raised to a power of at most 1, so that in effect `say` bridges decide, together 1."""
     power, low, high = 1.0, 0.0, 1.0
     for _ in range(30):
         weight = np.exp(power * (total - total.max()))
         weight = weight / weight.sum()
-        enough = 1.0 / (weight**2).sum() >= SAY
+        enough = 1.0 / (weight**2).sum() >= say
         if enough and power == 1.0:
             break
         low, high = (power, high) if enough else (low, power)
@@ -207,7 +213,9 @@ def _in_question(cells: Cells, cell: Int, weight: Float) -> Float:
 def weights(bridges: Bridges, seen: Sequence[tuple[Look, float]]) -> Float:
     """How much each simulated bridge counts: the probability of what was seen of it, together 1.
 
-    Every cause is taken as equally probable beforehand.
+    Every fault is taken as equally probable beforehand, and none as probable as each. Where fewer than
+    :data:`FEW` bridges would decide, what was seen is trusted less, until so many do: rather too shy than too
+    bold.
 
     Parameters
     ----------
@@ -218,9 +226,7 @@ def weights(bridges: Bridges, seen: Sequence[tuple[Look, float]]) -> Float:
     -------
     (k,) array
     """
-    total = log_weights(bridges, seen)
-    weight = np.exp(total - total.max())
-    return np.asarray(weight / weight.sum())
+    return tempered(log_weights(bridges, seen), FEW)
 
 
 def log_weights(bridges: Bridges, seen: Sequence[tuple[Look, float]]) -> Float:
@@ -358,7 +364,7 @@ def _findings(
             next_look,
         ),
     ]
-    if effective < FEW:
+    if effective < 1.01 * FEW:
         made.append(
             Finding(
                 "diagnosis.unlike",

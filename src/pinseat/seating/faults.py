@@ -205,6 +205,8 @@ class Sample:
         Errors of the radial clearances on the teeth, and on the die, mm.
     survey : (k, 2 n) array
         Errors of the surveyed axes, rad.
+    plain : Errors
+        Of the casting against the teeth without the fault.
     """
 
     cause: Int
@@ -214,9 +216,19 @@ class Sample:
     after: Errors
     radius: Float
     survey: Float
+    plain: Errors
 
     def __len__(self) -> int:
         return len(self.cause)
+
+    def held_by_ordinary(self, which: NDArray[np.bool_]) -> Sample:
+        """Some bridges called ordinary: their ordinary errors alone hold them up, fault or none."""
+        return replace(
+            self,
+            cause=np.where(which, CAUSES.index("ordinary"), self.cause),
+            place=np.where(which, NOWHERE, self.place),
+            size=np.where(which, 0.0, self.size),
+        )
 
     def __getitem__(self, which: Int | NDArray[np.bool_]) -> Sample:
         return Sample(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
@@ -231,6 +243,7 @@ class Sample:
         return cls(
             before=Errors.joined(one.before, other.before),
             after=Errors.joined(one.after, other.after),
+            plain=Errors.joined(one.plain, other.plain),
             **both,
         )
 
@@ -253,7 +266,7 @@ def spoiled(assembly: Assembly, faults: Faults, rng: np.random.Generator) -> Sam
         ordinary([row for row in assembly.rows if (row.copy in BEFORE) is early], k, n, f, rng)
         for early in (True, False)
     )
-    turn = rng.uniform(0.0, 2.0 * np.pi, k)
+    turn, plain = rng.uniform(0.0, 2.0 * np.pi, k), before.and_(after)
     for number, cause in enumerate(CAUSES):
         for errors, early in ((before, True), (after, False)):
             which = np.flatnonzero((faults.cause == number) & (faults.early == early))
@@ -269,6 +282,7 @@ def spoiled(assembly: Assembly, faults: Faults, rng: np.random.Generator) -> Sam
         after,
         rng.standard_normal((k, 2 * n)) * u,
         rng.standard_normal((k, 2 * n)) @ spread.T,
+        plain,
     )
 
 
