@@ -24,7 +24,7 @@ CLOSURE = 1e-3
 """Metal by geometry and metal by charge may differ by this share."""
 _AWAY_MM = 0.9
 _NEIGHBOURS = 4
-_MOST_STRETCHES = 10
+_MOST_STRETCHES, _MOST_STRETCH = 10, 2.0
 _RIM_MEANS = 5.0
 
 
@@ -212,7 +212,7 @@ class _Run:
             grown = self.volume - float(_cut(moved).volume_mm3.sum())
             if abs(grown - metal_mm3) <= 0.05 * CLOSURE * metal_mm3 or not grown > 0.0:
                 break
-            stretch *= metal_mm3 / grown
+            stretch = float(np.clip(stretch * metal_mm3 / grown, 1.0 / _MOST_STRETCH, _MOST_STRETCH))
         self.cells, self.volume = moved, self.volume - grown
         return stretch
 
