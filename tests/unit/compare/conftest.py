@@ -97,4 +97,4 @@ class Made:
 
 @pytest.fixture(scope="session")
 def made() -> Made:
-    return Made(ground(0.2, 0.008, 1), ground(0.207, 0.008, 2), standing(), seen, moved, moved_mesh)
+    return Made(ground(0.25, 0.008, 1), ground(0.257, 0.008, 2), standing(), seen, moved, moved_mesh)

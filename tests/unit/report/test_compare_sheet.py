@@ -71,9 +71,7 @@ def scanned() -> tuple[Deviation, PinField]:
     return Deviation(mesh, distance, distance), PinField(pins, np.zeros((4, 4)), "scan")
 
 
-@pytest.mark.parametrize(
-    "given", [result(), result(24, 40, HOSTILE), replace(result(0, 0), spans=(), rows=())]
-)
+@pytest.mark.parametrize("given", [result(24, 40, HOSTILE), replace(result(0, 0), spans=(), rows=())])
 def test_one_page_whatever_is_on_it(given, tmp_path):
     found, pins = scanned()
     written = write_compare_sheet(tmp_path, given, found, pins if given.pins else None, META)
