@@ -45,7 +45,7 @@ from pinseat.seating.observations import (
 
 Float = NDArray[np.float64]
 Seen = list[tuple[Look, float]]
-BRIDGES, EACH, SEED = 300, 1_500, 11
+BRIDGES, EACH, SEED = 300, 1_000, 11
 ROUTES = {
     "impression": "addition silicone",
     "die": "silver plated",

@@ -158,6 +158,7 @@ def hold_up(assembly: Assembly, errors: Errors, radius: Float, survey: Float) ->
     beyond = _beyond(pose.contact, y, motion)
     rubs = (np.maximum(beyond[:, :n], beyond[:, n:]) >= -TOUCH_MM) & enters[:, None]
     bottoms = (gaps[:, :n] <= TOUCH_MM) & down[:, None]
+    gaps[:, n:] += errors.speck[:, n:]  # what stands on a speck is open by its height
     reach = float((assembly.length_mm / (assembly.axes @ assembly.draw)).min())
     slope = np.array([face.normal @ assembly.draw for face in assembly.faces])
     opening = np.where(down[:, None], gaps[:, n:], np.where(enters, HALF_WAY, 1.0)[:, None] * reach * slope)
