@@ -127,7 +127,10 @@ def _take(path: Path, unit: str | None, which: str, progress: Progress) -> _Take
     work = Work(path, None, progress)
     if work.case.scan is None or work.working is None:
         raise CompareError("this case has no scan to compare", where=str(path), do="name a scan file instead")
-    survey = run_case(path, until="survey", progress=progress).survey if _has_pins(work.case) else None
+    try:
+        survey = run_case(path, until="survey", progress=progress).survey if _has_pins(work.case) else None
+    except SurveyError:  # the case of an impression shows no pin on this side
+        survey = None
     return _Taken(
         f"{path.resolve().name}/{Path(work.case.scan.file).name}",
         work.scan_hash,
@@ -161,12 +164,12 @@ def _with_pins(one: _Taken, other: _Taken, laid: Registration) -> tuple[Side, Si
     tells. When none stands off the second scan's teeth, its other side is looked at: an impression holds them
     there.
     """
-    if one.field is not None and one.case is not None and other.case is None:
+    if one.field is not None and one.case is not None and other.field is None:
         mesh, field, negative = _second_pins(one.case, other.mesh, laid)
         laid = replace(laid, turned_over=negative)
         return Side(one.name, one.mesh, one.field), Side(other.name, mesh, field), laid
     first = one.field
-    if other.field is not None and other.case is not None and one.case is None:
+    if other.field is not None and other.case is not None and one.field is None:
         back, away = laid.rotation.T, -laid.rotation.T @ laid.shift
         seen = _surveyed(other.case, Mesh(one.mesh.vertices @ back.T + away, one.mesh.faces), False)
         first = field_moved(seen, laid.rotation, laid.shift) if seen else None

@@ -273,6 +273,17 @@ def surface_finding(
     )
 
 
+def unseen_finding(shown: str, lacking: str) -> Finding:
+    """Pins that could be found on one of the scans only."""
+    return Finding(
+        code="compare.pins_unseen",
+        where=lacking,
+        says=f"Its pins could not be found, those of {shown} could: pins are not compared.",
+        verdict="cannot tell",
+        do="scan it again with every pin in sight from all round",
+    )
+
+
 def alone_findings(unpaired: Sequence[str]) -> Iterator[Finding]:
     """Pins that only one scan shows."""
     for words in unpaired:

@@ -20,6 +20,7 @@ from pinseat.compare.model import (
 from pinseat.compare.pins import Paired, change_of, in_common_pose, paired, settled_teeth, strain_of
 from pinseat.compare.rows import measured_rows
 from pinseat.compare.spans import scale_changes, spans
+from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.ledger.pins import frame
 from pinseat.mesh.nearest import Nearest
@@ -151,9 +152,17 @@ def _result(
             *certain.span_findings(between),
             *certain.pin_findings(pins, pose.turned_over),
             *certain.alone_findings(alone),
+            *_unseen(first, second),
             certain.surface_finding(places, within, limit, _scatter_um(found)),
         ),
     )
+
+
+def _unseen(first: Side, second: Side) -> tuple[Finding, ...]:
+    if (first.pins is None) == (second.pins is None):
+        return ()
+    shown, lacking = (second, first) if first.pins is None else (first, second)
+    return (certain.unseen_finding(shown.name, lacking.name),)
 
 
 def _laid(pose: Registration) -> Laid:

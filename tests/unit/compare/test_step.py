@@ -140,6 +140,13 @@ def test_a_pin_without_partner_is_said(made, laid):
     assert [f.verdict for f in result.findings if f.code == "compare.unpaired"] == ["cannot tell"]
 
 
+def test_pins_on_one_scan_only_are_said_and_never_passed_over(made, laid):
+    second = Side("later", made.moved_mesh(made.second))
+    result, _ = run(Side("teeth", made.first, made.seen(made.pins, 1)), second, laid=laid)
+    said = [f for f in result.findings if f.code == "compare.pins_unseen"]
+    assert [(f.where, f.verdict) for f in said] == [("later", "cannot tell")]
+
+
 def test_teeth_alone_are_compared_without_pins(made):
     result, _ = run(Side("a", made.first), Side("b", made.moved_mesh(made.second)))
     assert result.pins == ()
