@@ -62,7 +62,7 @@ def volume_above(mesh: Mesh) -> float:
 
 def test_offset_of_a_sphere_and_of_its_block_out() -> None:
     points = sphere_points(5.0)
-    grid = grid_about(points, 4.0, 0.4, -4.0)
+    grid = grid_about(points, 4.0, 0.25, -3.0)
     far = plumb_distance(grid, points, 5.0)
     p = nodes(grid)
     flat = np.hypot(p[..., 0], p[..., 1])

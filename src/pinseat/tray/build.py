@@ -19,7 +19,7 @@ from pinseat.mesh.model import Mesh
 from pinseat.mesh.topology import neighbours, unit
 from pinseat.tray import body, fill, proof
 from pinseat.tray.border import Border, border_of, gum_line
-from pinseat.tray.cast import Cast, cast_of
+from pinseat.tray.cast import Cast, cast_of, used
 from pinseat.tray.distance import Field, Grid, grid_round
 from pinseat.tray.doses import doses_of
 from pinseat.tray.handle import Seat, handle_mesh, openings, pull_line, seat_of
@@ -240,8 +240,9 @@ def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Se
         handle = handle_mesh(seat, grid, shape.inside, number) if seat is not None else None
         shell, whole = making.result()
     if handle is not None and seat is not None:
-        whole = _largest(whole + solid_of(handle))
+        whole = whole + solid_of(handle)
         genus += seat.genus
+    whole = _largest(whole)
     if stated.retention_hole_mm is not None:
         sites = hole_sites(shell, shape.inside, grid, shape, seat, pockets, wanted, stated.retention_hole_mm)
         whole = with_holes(whole, sites, stated.retention_hole_mm, wanted.wall_mm)
@@ -254,7 +255,7 @@ def _shell(
     grid: Grid, solid: Field, stops: Sequence[Stop], wanted: body.Wanted
 ) -> tuple[Mesh, manifold3d.Manifold]:
     mesh = body.seated(body.surface(grid, solid), stops, wanted.dome_mm)
-    return mesh, _largest(solid_of(mesh))
+    return mesh, solid_of(mesh)
 
 
 def _largest(solid: manifold3d.Manifold) -> manifold3d.Manifold:
@@ -353,9 +354,7 @@ def relief_map(shape: Shape, made: Body) -> Float:
     out = np.full(len(cast.vertices), np.nan)
     at = shape.grid.cells(cast.vertices).T
     height = map_coordinates(shape.border.height, at[:2], order=1, mode="nearest")
-    used = np.zeros(len(cast.vertices), bool)
-    used[cast.faces] = True
-    where = np.flatnonzero(used & (cast.vertices[:, 2] > height))
+    where = np.flatnonzero(used(cast) & (cast.vertices[:, 2] > height))
     far = np.asarray(
         found.query(cast.vertices[where], eps=0.02, distance_upper_bound=10.0, workers=WORKERS)[0]
     )

@@ -110,17 +110,30 @@ def _on_pin(points: Float, pocket: Pocket) -> Mask:
 
 def surface_points(mesh: Mesh, spacing_mm: float) -> Float:
     """Corners of a mesh, and points inside triangles larger than the spacing; shape (n, 3)."""
-    corner = mesh.vertices[mesh.faces]
-    longest = np.sqrt(((corner - np.roll(corner, 1, axis=1)) ** 2).sum(axis=2).max(axis=1, initial=0.0))
-    parts = np.ceil(longest / spacing_mm).astype(int)
-    found = [mesh.vertices[np.unique(mesh.faces)]]
-    for n in np.unique(parts[parts > 1]):
-        i, j = np.array(
-            [(i, j) for i in range(n + 1) for j in range(n + 1 - i) if max(i, j, n - i - j) < n]
-        ).T
-        weights = np.column_stack((i, j, n - i - j)) / n
-        found.append(np.einsum("wc,fcx->fwx", weights, corner[parts == n]).reshape(-1, 3))
+    a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
+    square = np.maximum(np.maximum(_square(b - a), _square(c - b)), _square(a - c))
+    parts = np.ceil(np.sqrt(square) / spacing_mm).astype(int)
+    found = [mesh.vertices[used(mesh)]]
+    for n in np.flatnonzero(np.bincount(parts)).tolist():
+        if n < 2:
+            continue
+        i, j = np.indices((n + 1, n + 1)).reshape(2, -1)
+        inside = (i + j <= n) & (np.maximum(np.maximum(i, j), n - i - j) < n)
+        weights = np.column_stack((i, j, n - i - j))[inside] / n
+        corner = mesh.vertices[mesh.faces[parts == n]]
+        found.append(np.einsum("wc,fcx->fwx", weights, corner).reshape(-1, 3))
     return np.concatenate(found)
+
+
+def used(mesh: Mesh) -> Mask:
+    """Vertices that a triangle has; (n,) bool array."""
+    out = np.zeros(len(mesh.vertices), bool)
+    out[mesh.faces.ravel()] = True
+    return out
+
+
+def _square(way: Float) -> Float:
+    return np.asarray(np.einsum("ij,ij->i", way, way))
 
 
 def _closed(top: HeightField) -> tuple[HeightField, tuple[float, ...]]:

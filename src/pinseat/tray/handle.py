@@ -232,9 +232,10 @@ def handle_mesh(seat: Seat, grid: Grid, inside: Field, number: str) -> Mesh:
     low[1], high[1] = -half[1] - 0.5, half[1] + 0.5
     ticks = [np.arange(a, b + _STEP_MM, _STEP_MM) for a, b in zip(low, high, strict=True)]
     p = np.stack(np.meshgrid(*ticks, indexing="ij"), axis=-1)
-    field = _grip(p, wide, lines, seat.kind == "post")
-    if seat.kind != "post":
-        field = np.minimum(field, _strap(p, ends))
+    near = np.flatnonzero(np.abs(ticks[0]) < 0.5 * wide + 1.0)
+    part = slice(int(near[0]), int(near[-1]) + 1)
+    field = _strap(p, ends) if seat.kind != "post" else np.full(p.shape[:3], 9.0)
+    field[part] = np.minimum(field[part], _grip(p[part], wide, lines, seat.kind == "post"))
     world = p.reshape(-1, 3) @ to_local + seat.base
     at = grid.cells(world).T.astype(np.float32)
     room = map_coordinates(inside, at, order=1, mode="constant", cval=9.0).reshape(field.shape)

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 import manifold3d
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.nearest import Nearest
 from pinseat.mesh.rays import Rays
 from pinseat.mesh.topology import components, edges
 from pinseat.tray.body import POCKET_BLEND_MM, Wanted
-from pinseat.tray.cast import Cast, curtained, surface_points
+from pinseat.tray.cast import Cast, curtained, surface_points, used
 from pinseat.tray.model import Gap, PinRoom, Soundness
 from pinseat.tray.pocket import Pocket
 from pinseat.tray.stops import Stop
@@ -29,6 +28,7 @@ FINE_MM = 0.02
 """Spacing of the points that are measured where something touches or comes nearest."""
 TWIN_MM = 5e-4
 """Five times the last digit of a coordinate in a file."""
+_ASLANT = np.array([0.6137, 0.3391, 0.7130])
 _AXIS_MM = 0.02
 _NEAR_MM = 0.6
 
@@ -167,9 +167,7 @@ def collisions(mesh: Mesh, cast: Cast) -> int:
     scan. From every corner of the scan, pins included, a ray goes the other way: it must not meet the tray.
     """
     up = Rays(cast.mesh).blocked(mesh.vertices, (0.0, 0.0, 1.0))
-    used = np.zeros(len(cast.mesh.vertices), bool)
-    used[cast.mesh.faces] = True
-    down = Rays(mesh).blocked(cast.mesh.vertices[used], (0.0, 0.0, -1.0))
+    down = Rays(mesh).blocked(cast.mesh.vertices[used(cast.mesh)], (0.0, 0.0, -1.0))
     return int(up.sum() + down.sum())
 
 
@@ -200,10 +198,10 @@ def soundness(mesh: Mesh, genus_designed: int) -> Soundness:
         Without collisions and wall, which are measured apart.
     """
     found = edges(mesh)
-    parts = len(np.unique(components(mesh)))
+    parts = int(components(mesh).max()) + 1
     corners = mesh.vertices[mesh.faces]
     volume = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0)
-    euler = len(np.unique(mesh.faces)) - len(found.count) + len(mesh.faces)
+    euler = int(used(mesh).sum()) - len(found.count) + len(mesh.faces)
     return Soundness(
         triangles=len(mesh.faces),
         open_edges=int((found.count == 1).sum()),
@@ -220,10 +218,20 @@ def soundness(mesh: Mesh, genus_designed: int) -> Soundness:
 
 
 def twins(mesh: Mesh) -> NDArray[np.int64]:
-    """Corners within half a micrometre of one before them: in a file they could be one."""
-    used = np.unique(mesh.faces)
-    pairs = cKDTree(mesh.vertices[used]).query_pairs(TWIN_MM, output_type="ndarray")
-    return np.asarray(used[np.unique(pairs[:, 1])], np.int64)
+    """Corners within half a micrometre of another one: in a file they could be one; all but one of each."""
+    corners = np.flatnonzero(used(mesh))
+    along = mesh.vertices[corners] @ _ASLANT
+    order = np.argsort(along, kind="stable")
+    at, along = mesh.vertices[corners[order]], along[order]
+    found = np.zeros(len(at), bool)
+    first, ahead = np.arange(len(at) - 1), 1
+    while len(first):
+        first = first[along[first + ahead] - along[first] < 2.0 * TWIN_MM]
+        way = np.abs(at[first + ahead] - at[first])
+        found[first[np.maximum(np.maximum(way[:, 0], way[:, 1]), way[:, 2]) < TWIN_MM] + ahead] = True
+        ahead += 1
+        first = first[first + ahead < len(at)]
+    return np.asarray(corners[order[found]], np.int64)
 
 
 def second_opinion(mesh: Mesh) -> str:
