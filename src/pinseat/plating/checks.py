@@ -18,6 +18,8 @@ CLOSURE = 1e-3
 """Largest difference between charge in and metal grown, as a share."""
 DEPLETED = 0.3
 """Share of the limiting current from which the map may be too even."""
+STRETCH = 0.2
+"""Largest stretch of a growth step that leaves local thickness trustworthy."""
 UNEVEN = 1.2
 """Thickest over thinnest piece from which an equal split is worth changing."""
 FAR = 0.2
@@ -60,7 +62,7 @@ def thin_finding(found: ThicknessMap, aim: Aim, hours: float, best: Suggestion |
         limit=aim.minimum_mm,
         limit_source="stated or common practice, no source",
     )
-    help_ = "lower the current, cover the rim, or let a rod down into the cup"
+    help_ = "nothing that was tried (currents, a covered rim, rods) brings it there: handle that spot as thin"
     if best is not None:
         help_ = f"{best.what}; thinnest then {best.minimum_mm:.2f} mm"
     if low >= aim.minimum_mm:
@@ -165,21 +167,7 @@ def mean_finding(pool: Pool) -> Finding:
 
 def field_findings(found: ThicknessMap, pieces: Sequence[MappedPiece], bath: Bath) -> list[Finding]:
     """What the field says besides thickness: closure, burning rims, lean liquid, stray metal."""
-    out = []
-    if abs(found.closure) > CLOSURE:
-        out.append(
-            Finding(
-                code="plating.closure",
-                where="the computed growth",
-                says="Charge in and metal grown differ: do not use this map.",
-                verdict="stop",
-                value=100.0 * found.closure,
-                unit="%",
-                limit=100.0 * CLOSURE,
-                limit_source="this project's own bound",
-                do="report the case; a finer grid may help",
-            )
-        )
+    out = [one for one in (_closure(found), _correction(found)) if one is not None]
     hottest = max(pieces, key=lambda piece: piece.highest_A_m2)
     out.append(_local(hottest, bath))
     if (lean := _lean(hottest, bath)) is not None:
@@ -200,6 +188,40 @@ def field_findings(found: ThicknessMap, pieces: Sequence[MappedPiece], bath: Bat
             )
         )
     return out
+
+
+def _closure(found: ThicknessMap) -> Finding | None:
+    """Whether as much metal has grown as the charge gives."""
+    if abs(found.closure) <= CLOSURE:
+        return None
+    return Finding(
+        code="plating.closure",
+        where="the computed growth",
+        says="Charge in and metal grown differ: do not use this map.",
+        verdict="stop",
+        value=100.0 * found.closure,
+        unit="%",
+        limit=100.0 * CLOSURE,
+        limit_source="this project's own bound",
+        do="go by areas and the balance, and look at floors and inner edges",
+    )
+
+
+def _correction(found: ThicknessMap) -> Finding | None:
+    """Whether the growth had to be stretched so much that thickness in one place is not to be trusted."""
+    if found.correction <= STRETCH:
+        return None
+    return Finding(
+        code="plating.stretch",
+        where="the computed growth",
+        says="A growth step was stretched this much to hold the metal: a cup is nearly full, the map rough.",
+        verdict="caution",
+        value=100.0 * found.correction,
+        unit="%",
+        limit=100.0 * STRETCH,
+        limit_source="this project's own bound",
+        do="trust the early hours of the map more than the late ones, and measure at the thinnest spots",
+    )
 
 
 def _local(hottest: MappedPiece, bath: Bath) -> Finding:

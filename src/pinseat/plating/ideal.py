@@ -13,29 +13,29 @@ from pinseat.mesh.model import Mesh
 from pinseat.plating.bodies import Bar
 from pinseat.plating.cups import Block, Cup, ideal_cups
 from pinseat.plating.model import Body, Electrode, Geometry
-from pinseat.plating.pieces import Piece
+from pinseat.plating.pieces import Piece, scale_to
 
 GAP_MM = 2.0
 """Between two cups of the row."""
-LEAST_DEPTH_MM = 0.3
-"""A flat ridge is taken as a cup of this depth: the metallised patch in its rubber."""
+LEAST_DEPTH_MM = 1.8
+"""What is shallower is taken as so deep, with the same area: a deposit needs room to grow in."""
 SHOWN_MM = 0.25
 """Grid of the surface that is shown."""
 
 
 def row_of(pieces: Sequence[Piece]) -> tuple[Cup, ...]:
     """The cups of the pieces in a row along x, about the middle."""
-    reach = [float(np.linalg.norm(piece.outline_mm, axis=1).max()) for piece in pieces]
+    depths = [max(piece.depth_mm, LEAST_DEPTH_MM) for piece in pieces]
+    outlines = [
+        piece.outline_mm * scale_to(piece.outline_mm, depth, piece.area_mm2)
+        for piece, depth in zip(pieces, depths, strict=True)
+    ]
+    reach = [float(np.linalg.norm(outline, axis=1).max()) for outline in outlines]
     ends = np.cumsum([2.0 * r + GAP_MM for r in reach])
     at = ends - np.array(reach) - 0.5 * GAP_MM - 0.5 * ends[-1]
     return tuple(
-        Cup(
-            piece.name,
-            max(piece.depth_mm, LEAST_DEPTH_MM),
-            outline_mm=piece.outline_mm,
-            at_mm=(float(x), 0.0),
-        )
-        for piece, x in zip(pieces, at, strict=True)
+        Cup(piece.name, depth, outline_mm=outline, at_mm=(float(x), 0.0))
+        for piece, depth, outline, x in zip(pieces, depths, outlines, at, strict=True)
     )
 
 

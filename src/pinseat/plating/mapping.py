@@ -64,6 +64,7 @@ def thickness_map(
         wasted_g=growth.wasted_g,
         mass_g=growth.mass_g,
         closure=growth.closure,
+        correction=growth.correction,
         residual=max(growth.first.residual, growth.last.residual),
         cells=growth.last.cells,
         notes=tuple(notes),

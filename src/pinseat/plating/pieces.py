@@ -166,11 +166,11 @@ def _cup_with_area(area_mm2: float, form: Form, depth_mm: float | None) -> tuple
         diameter = 2.0 * (math.sqrt(depth**2 + area_mm2 / math.pi) - depth)
     outline = oval(diameter, diameter)
     wanted = area_mm2
-    scale = _scale_to(outline, depth, wanted)
+    scale = scale_to(outline, depth, wanted)
     return outline * scale, depth
 
 
-def _scale_to(outline: Float, depth_mm: float, area_mm2: float) -> float:
+def scale_to(outline: Float, depth_mm: float, area_mm2: float) -> float:
     """Factor on an outline so that floor and wall have an area: ``s^2 floor + s around depth = area``."""
     floor, wall = area_of(outline), perimeter_of(outline) * depth_mm
     return (math.sqrt(wall**2 + 4.0 * floor * area_mm2) - wall) / (2.0 * floor)

@@ -12,7 +12,7 @@ from pinseat.plating.pieces import Piece
 from pinseat.plating.result import Aim, ThicknessMap
 from pinseat.reference import value
 
-BEYOND = 1.15
+BEYOND = 1.05
 """How far past the stop the field is followed, so that the chart shows where it lies."""
 
 

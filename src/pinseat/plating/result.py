@@ -145,6 +145,8 @@ class ThicknessMap:
         On tails and flange; on everything.
     closure : float
         Metal by geometry over metal by charge, minus 1.
+    correction : float
+        Largest stretch of a growth step that made metal and charge agree, less 1.
     residual : float
         Largest imbalance of current left by the solver, over the whole current.
     cells : int
@@ -168,6 +170,7 @@ class ThicknessMap:
     wasted_g: float
     mass_g: float
     closure: float
+    correction: float
     residual: float
     cells: int
     notes: tuple[str, ...]

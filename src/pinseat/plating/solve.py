@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.case.model import Case
+from pinseat.errors import PlatingError
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.mesh.model import Mesh
 from pinseat.plating.cups import Cup
 from pinseat.plating.growth import at_vertices, grow
-from pinseat.plating.ideal import geometry_of, row_of, surface_of
+from pinseat.plating.ideal import LEAST_DEPTH_MM, geometry_of, row_of, surface_of
 from pinseat.plating.model import Electrolyte, Geometry, Growth, Stage
 from pinseat.plating.pieces import Piece
 from pinseat.plating.scanned import Scanned, scanned_cups, thickness_on
@@ -126,7 +127,7 @@ def map_of(
     leads = {name: _highest(made, mesh, faces) for name, faces in made.regions.items()}
     stages = _for_some(stages, pieces, made.left_out)
     geometry = filmed(made.cups.geometry, case.plating.film_ohm, leads)
-    growth = grow(geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress)
+    growth = _grown(geometry, electrolyte, stages, fine.steps, wanted_mm, progress)
     return Map(
         growth=growth,
         coarse=coarse_of(case, pieces, upstream, mesh, fine.coarse_mm),
@@ -137,6 +138,35 @@ def map_of(
         stages=tuple(stages),
         notes=made.notes,
     )
+
+
+def _grown(
+    geometry: Geometry,
+    electrolyte: Electrolyte,
+    stages: Sequence[Stage],
+    steps: int,
+    wanted_mm: float,
+    progress: Progress,
+) -> Growth:
+    """Grow; a cup that is full before the end is told as that."""
+    done = [0.0]
+
+    def watched(doing: str, fraction: float) -> None:
+        done[0] = fraction
+        progress(doing, fraction)
+
+    try:
+        return grow(geometry, electrolyte, stages, steps=steps, wanted_mm=wanted_mm, progress=watched)
+    except PlatingError as error:
+        if done[0] <= 0.0 or "metal is left" not in error.what:
+            raise
+        hours = done[0] * sum(stage.hours for stage in stages)
+        raise PlatingError(
+            "this cup is full of metal before the end",
+            where=error.where,
+            value=f"after {hours:.1f} h",
+            do="plate less (mean_mm, stop_mean_mm), give it less current, or state its depth and outline",
+        ) from None
 
 
 def coarse_of(
@@ -198,8 +228,9 @@ def _ideal(
     geometry = geometry_of(pieces, case.plating, fine.metal_mm)
     leads = {cup.name: _edge(cup) for cup in row_of(pieces)}
     geometry = filmed(geometry, case.plating.film_ohm, leads)
-    growth = grow(geometry, electrolyte, stages, steps=fine.steps, wanted_mm=wanted_mm, progress=progress)
+    growth = _grown(geometry, electrolyte, stages, fine.steps, wanted_mm, progress)
     shown = surface_of(geometry)
+    shallow = [piece.name for piece in pieces if piece.depth_mm < LEAST_DEPTH_MM]
     body = geometry.bodies[0]
     metal = body.electrode(shown.vertices) >= 1
     plated = metal & (body.metal_distance(shown.vertices) < 0.5 * fine.metal_mm)
@@ -212,5 +243,5 @@ def _ideal(
         thinnest=growth.thinnest,
         up=np.array([0.0, 0.0, 1.0]),
         stages=tuple(stages),
-        notes=(shapes,),
+        notes=(shapes, *([f"{', '.join(shallow)} taken as {LEAST_DEPTH_MM:g} mm deep"] if shallow else [])),
     )

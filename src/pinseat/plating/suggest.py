@@ -19,7 +19,7 @@ from pinseat.plating.solve import coarse_of
 
 SETUPS = (Setup(), Setup(mask_mm=0.5), Setup(rod_above_mm=3.0))
 """What is tried: as it is, the rim covered, a rod in each cup."""
-SHARES = (0.5, 1.0, 1.5)
+SHARES = (0.25, 0.5, 1.0)
 """Currents that are tried, over the planned one."""
 MOST = 5
 """Longest list."""

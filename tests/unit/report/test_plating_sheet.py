@@ -69,6 +69,7 @@ def mapped(plated: PlatingResult, minimum: float = 0.6) -> PlatingResult:
         wasted_g=0.1,
         mass_g=2.0,
         closure=2e-4,
+        correction=0.03,
         residual=1e-9,
         cells=70000,
         notes=("an invented map",),
