@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from pinseat.compare.model import (
     Laid,
     MeasuredRow,
     PinChange,
+    ScaleChange,
     Side,
 )
 from pinseat.compare.pins import Paired, change_of, in_common_pose, paired, settled_teeth, strain_of
@@ -72,39 +74,51 @@ def run(
     progress("measuring the deviation", 0.5)
     found = deviation_map(onto, second.mesh, pose)
     progress("comparing the pins", 0.7)
-    strain, pairs, alone, teeth = _by_tooth(onto, found, first, second, pose)
+    seen = _by_tooth(onto, found, first, second, pose)
     lengths = length_mm or {}
     pins = certain.with_certain(
         [
             change_of(
                 pair,
-                teeth[pair.first.tooth],
-                strain,
+                seen.teeth[pair.first.tooth],
+                seen.strain,
                 negative=pose.turned_over,
                 length_mm=lengths.get(pair.first.tooth),
             )
-            for pair in pairs
-            if pair.first.tooth in teeth
+            for pair in seen.whole
         ]
     )
+    result = _result(first, second, pose, found, seen, pins, copy)
+    progress("comparing the pins", 1.0)
+    return result, found
+
+
+@dataclass(frozen=True, eq=False)
+class _ByTooth:
+    """Pins on both scans, those on one only, their teeth laid one by one, and the strain of the warp."""
+
+    pairs: Sequence[Paired] = ()
+    alone: tuple[str, ...] = ()
+    teeth: Mapping[int, Settled] = field(default_factory=dict)
+    strain: float = 0.0
+
+    @property
+    def whole(self) -> list[Paired]:
+        """Pairs whose tooth could be laid by itself."""
+        return [pair for pair in self.pairs if pair.first.tooth in self.teeth]
+
+
+def _by_tooth(onto: Nearest, found: Deviation, first: Side, second: Side, pose: Registration) -> _ByTooth:
+    if first.pins is None or second.pins is None:
+        return _ByTooth()
+    pairs, alone = paired(first.pins, second.pins, pose)
+    teeth = settled_teeth(onto, found, pairs, (first.pins, in_common_pose(second.pins, pose)))
     alone += [
         f"pin {pair.first.name}: too little of its tooth is there"
         for pair in pairs
         if pair.first.tooth not in teeth
     ]
-    result = _result(first, second, pose, found, pairs, alone, teeth, strain, pins, copy)
-    progress("comparing the pins", 1.0)
-    return result, found
-
-
-def _by_tooth(
-    onto: Nearest, found: Deviation, first: Side, second: Side, pose: Registration
-) -> tuple[float, list[Paired], list[str], dict[int, Settled]]:
-    if first.pins is None or second.pins is None:
-        return 0.0, [], [], {}
-    pairs, alone = paired(first.pins, second.pins, pose)
-    fields = (first.pins, in_common_pose(second.pins, pose))
-    return strain_of(onto, found), pairs, alone, settled_teeth(onto, found, pairs, fields)
+    return _ByTooth(pairs, tuple(alone), teeth, strain_of(onto, found))
 
 
 def _result(
@@ -112,28 +126,16 @@ def _result(
     second: Side,
     pose: Registration,
     found: Deviation,
-    pairs: Sequence[Paired],
-    alone: Sequence[str],
-    teeth: dict[int, Settled],
-    strain: float,
+    seen: _ByTooth,
     pins: tuple[PinChange, ...],
     copy: Copy | None,
 ) -> CompareResult:
-    limit = max(value("compare.deviation_limit_um").value, NOISE_FACTOR * _scatter_um(found))
-    places = changed_places(found, 1e-3 * limit, first.pins)
-    within = _within(found, 1e-3 * limit)
-    lay = _laid(pose)
-    scales = scale_changes(pose, pairs)
-    between = spans(pose, pairs, teeth, strain)
-    rows: tuple[MeasuredRow, ...] = ()
-    if copy is not None:
-        standing = [pair.first for pair in pairs if pair.first.tooth in teeth]
-        arms = [frame(pin.axis) @ (pin.foot - pose.middle) for pin in standing]
-        feet = np.array([pin.foot for pin in standing]).reshape(-1, 3)
-        known = pose.u_mm(feet) / np.sqrt(3.0)
-        how = f"scans {first.name} and {second.name} compared"
-        scale = (pose.scale - 1.0, np.array(arms).reshape(-1, 2), known)
-        rows = measured_rows(copy, scales, pins, scale, how, pose.turned_over)
+    scatter_um = _scatter_um(found)
+    limit = max(value("compare.deviation_limit_um").value, NOISE_FACTOR * scatter_um)
+    places, within = changed_places(found, 1e-3 * limit, first.pins), _within(found, 1e-3 * limit)
+    lay, scales = _laid(pose), scale_changes(pose, seen.pairs)
+    between = spans(pose, seen.pairs, seen.teeth, seen.strain)
+    how = f"scans {first.name} and {second.name} compared"
     return CompareResult(
         first=first.name,
         second=second.name,
@@ -141,21 +143,36 @@ def _result(
         scales=scales,
         spans=between,
         pins=pins,
-        unpaired=tuple(alone),
+        unpaired=seen.alone,
         places=places,
         limit_um=limit,
         within_share=within,
-        rows=rows,
+        rows=() if copy is None else _rows(copy, how, scales, pins, seen, pose),
         findings=(
             certain.pose_finding(lay),
             *certain.scale_findings(scales, _size(found)),
             *certain.span_findings(between),
             *certain.pin_findings(pins, pose.turned_over),
-            *certain.alone_findings(alone),
+            *certain.alone_findings(seen.alone),
             *_unseen(first, second),
-            certain.surface_finding(places, within, limit, _scatter_um(found)),
+            certain.surface_finding(places, within, limit, scatter_um),
         ),
     )
+
+
+def _rows(
+    copy: Copy,
+    how: str,
+    scales: Sequence[ScaleChange],
+    pins: Sequence[PinChange],
+    seen: _ByTooth,
+    pose: Registration,
+) -> tuple[MeasuredRow, ...]:
+    standing = [pair.first for pair in seen.whole]
+    feet = np.array([pin.foot for pin in standing]).reshape(-1, 3)
+    arms = np.array([frame(pin.axis) @ (pin.foot - pose.middle) for pin in standing]).reshape(-1, 2)
+    common = (pose.scale - 1.0, arms, pose.u_mm(feet) / np.sqrt(3.0))
+    return measured_rows(copy, scales, pins, common, how, pose.turned_over)
 
 
 def _unseen(first: Side, second: Side) -> tuple[Finding, ...]:
