@@ -41,7 +41,7 @@ def press_words(cementing: Cementing) -> str:
     left = cementing.gentle_until_um / 1000.0
     return (
         f"at most {math.floor(cementing.gentle_N)} N until {left:.1f} mm are left, "
-        f"then at most {cementing.force_N:.0f} N"
+        f"then at most {cementing.force_N:.0f} N and only while it still closes"
     )
 
 

@@ -184,7 +184,7 @@ def push_of(way: Escape, full_N: float) -> Push:
         return Push(full_N, full_N, 0.0, worst)
     harmless = int(np.flatnonzero(walls > most)[-1]) + 1
     until, gentle = float(openings[min(harmless, STEPS - 1)]), full_N * most / worst
-    if until < SEEN_MM:  # nobody sees when to press harder: gently all the way
+    if until < SEEN_MM:  # nobody sees so little left: gently all the way
         return Push(gentle, gentle, 0.0, worst)
     return Push(full_N, gentle, until, worst)
 

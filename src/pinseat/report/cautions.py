@@ -12,7 +12,11 @@ ALWAYS = (
     "Loose pins can be swallowed or inhaled: secure them, and count them at each visit.",
 )
 
-_PLATED = "Plating: only an isolated low-voltage supply; gloves, eye protection, licensed disposal."
+_PLATED = (
+    "Plating: only an isolated low-voltage supply; gloves, eye protection, licensed disposal. Rinse an "
+    "impression disinfected with hypochlorite long under running water before any bath."
+)
+_ACID = "Acid copper baths burn, free chlorine from hypochlorite, and must never come near cyanide."
 _CYANIDE = (
     "Silver cyanide baths: only by qualified people under local law, never near acid. Cyanide-free silver "
     "baths are offered."
@@ -52,6 +56,8 @@ def cautions(case: Case) -> tuple[str, ...]:
         said.append(_PLATED)
     if chain.die == "silver plated":
         said.append(_CYANIDE)
+    if chain.die == "copper plated":
+        said.append(_ACID)
     said.extend((_INVESTMENT, _LINER, _BURNOUT))
     said.append(_BASE_METAL.get(chain.alloy, _PICKLE))
     return tuple(said)
