@@ -190,6 +190,11 @@ def field_findings(found: ThicknessMap, pieces: Sequence[MappedPiece], bath: Bat
     return out
 
 
+def trusted(found: ThicknessMap) -> bool:
+    """Whether the growth holds its metal, so that the programme may go by its hours."""
+    return abs(found.closure) <= CLOSURE and found.correction <= STRETCH
+
+
 def _closure(found: ThicknessMap) -> Finding | None:
     """Whether as much metal has grown as the charge gives."""
     if abs(found.closure) <= CLOSURE:

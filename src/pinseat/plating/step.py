@@ -99,7 +99,7 @@ def solved(
         made.growth, bath, made.stages, lambda liquid, drive: solve(made.coarse, liquid, drive), made.notes
     )
     found = replace(found, thinnest_mm=made.thinnest)
-    aim = aim_of(case.plating, found)
+    aim = aim_of(case.plating, found if checks.trusted(found) else None)
     tried = suggestions(
         case,
         pieces,
