@@ -42,6 +42,10 @@ def _nothing(work: Work) -> Any:
     return None
 
 
+def _no_more(case: Case) -> tuple[str, ...]:
+    return ()
+
+
 @dataclass(frozen=True)
 class Step:
     """One step.
@@ -59,6 +63,8 @@ class Step:
         Computes the result; writes the files, if any.
     applies : callable
         Whether the step has a meaning for a case; a step that has none is left out wherever it is needed.
+    needs_if : callable
+        Further steps that it takes for some cases.
     also : callable
         Whatever the result depends on besides the case and the results it takes, such as a file's content.
     """
@@ -69,6 +75,7 @@ class Step:
     make: Callable[[Work], Any]
     applies: Callable[[Case], bool] = _always
     also: Callable[[Work], Any] = _nothing
+    needs_if: Callable[[Case], tuple[str, ...]] = _no_more
 
 
 _ALL = (
@@ -94,10 +101,16 @@ _ALL = (
         plating.applies,
         plating.logged,
     ),
-    Step("casting", ("survey",), CastingResult, core.casting),
-    Step("recipe", ("survey", "casting"), RecipeResult, recipe.make),
+    Step("casting", ("survey",), CastingResult, core.casting, needs_if=impression.where_stated),
+    Step(
+        "recipe",
+        ("survey", "casting"),
+        RecipeResult,
+        recipe.make,
+        needs_if=impression.where_stated,
+    ),
     Step("seating", ("survey", "casting"), SeatingResult, core.seating),
-    Step("seat", ("survey", "casting"), SeatPlan, seat.make_plan),
+    Step("seat", ("survey", "casting"), SeatPlan, seat.make_plan, also=seat.inside_hash),
     Step("diagnosis", ("survey", "casting"), Diagnosis, seat.make_diagnosis),
     Step("ticket", ("scan", "survey", "casting", "seating"), Ticket, ticket.make),
     Step("report", ("scan", "survey", "casting", "seating"), report.ReportPages, report.make),
@@ -123,5 +136,5 @@ def wanted(until: str, case: Case) -> tuple[Step, ...]:
     names = {until}
     for step in reversed(STEPS.values()):
         if step.name in names:
-            names.update(step.needs)
+            names.update((*step.needs, *step.needs_if(case)))
     return tuple(step for step in STEPS.values() if step.name in names and step.applies(case))

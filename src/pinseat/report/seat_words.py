@@ -44,6 +44,9 @@ def plan_lines(plan: SeatPlan) -> Iterator[tuple[str, str]]:
         f"about the mouth {chance(plan.pivot_mouth, plan.trials)}, "
         f"about the middle of the pin {chance(plan.pivot_middle, plan.trials)} go home",
     )
+    if plan.inside is not None:
+        lift = fixed(plan.inside.lift_um, 1)
+        yield "inside", f"the scanned {plan.inside.of} comes to rest {lift} µm above where it was laid"
     if plan.rigid is not None:
         yield "if nothing yields", f"{chance(plan.rigid, plan.trials)} go home"
 

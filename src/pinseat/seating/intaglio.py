@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pinseat.errors import SeatingError
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.nearest import Nearest
+from pinseat.mesh.topology import vertex_normals
 from pinseat.numerics.contact import Contact, face_rows, solve_opening
 
 Float = NDArray[np.float64]
@@ -96,15 +97,16 @@ class Surfaces:
         Of the whole surfaces; wound so that normals point out of tooth and out of metal.
     tooth_points, inside_points : (k, 3) array
         Points that are held.
-    patch_mm : float
-        Points nearer together than this are held as one, by their mean; 0 = each by itself.
+    tooth_patch, inside_patch : (k,) int array
+        Points of one number are held as one, by their mean.
     """
 
     tooth: Nearest
     inside: Nearest
     tooth_points: Float
     inside_points: Float
-    patch_mm: float
+    tooth_patch: NDArray[np.int64]
+    inside_patch: NDArray[np.int64]
 
 
 def surfaces(tooth: Mesh, inside: Mesh, *, patch_mm: float = 0.0, left_out: Bool | None = None) -> Surfaces:
@@ -138,7 +140,26 @@ def surfaces(tooth: Mesh, inside: Mesh, *, patch_mm: float = 0.0, left_out: Bool
             limit="at least 10",
             do="lay one over the other first and save it in the coordinates of the teeth",
         )
-    return Surfaces(near, of_inside, tooth.vertices[theirs], inside.vertices[mine], patch_mm)
+    return Surfaces(
+        near,
+        of_inside,
+        tooth.vertices[theirs],
+        inside.vertices[mine],
+        _patches(tooth, theirs, patch_mm),
+        _patches(inside, mine, patch_mm),
+    )
+
+
+def _patches(mesh: Mesh, held: Bool, patch_mm: float) -> NDArray[np.int64]:
+    """Number of the patch of each held point: a cell of space and the way it faces; else its own."""
+    if patch_mm == 0.0:
+        return np.arange(int(held.sum()))
+    normal = vertex_normals(mesh)[held]
+    most = np.argmax(np.abs(normal), axis=1)
+    facing = 2 * most + (normal[np.arange(len(normal)), most] > 0.0)
+    cell = np.floor(mesh.vertices[held] / patch_mm).astype(np.int64)
+    _, number = np.unique(np.column_stack([cell, facing]), axis=0, return_inverse=True)
+    return np.asarray(number.ravel())
 
 
 def settle(held: Surfaces, draw: Float, pressed: Float) -> Rest:
@@ -215,33 +236,32 @@ def _places(held: Surfaces, pose: Pose, step: float) -> tuple[Float, Float]:
     distance = np.concatenate([mine.distance_mm[seen], theirs.distance_mm[counted]])
     normal = np.vstack([mine.normal[seen], -theirs.normal[counted] @ pose.turn.T])
     place = np.vstack([inside[seen], held.tooth_points[counted]])
-    if held.patch_mm > 0.0:
-        distance, normal, place = _patched(distance, normal, place, held.patch_mm)
+    patch = np.concatenate(
+        [held.inside_patch[seen], held.inside_patch.max(initial=0) + 1 + held.tooth_patch[counted]]
+    )
+    distance, normal, place = _patched(distance, normal, place, patch)
     if not len(distance):
         raise SeatingError("the casting has left the tooth", do="lay the scan of the inside over the teeth")
     near = distance <= distance.min() + 4.0 * step
     return distance[near], np.hstack([normal, place])[near]
 
 
-def _patched(distance: Float, normal: Float, place: Float, patch_mm: float) -> tuple[Float, Float, Float]:
-    """Means over cells of space, each with the normals that look the same way."""
-    facing = np.argmax(np.abs(normal), axis=1) * 2 + (
-        np.take_along_axis(normal, np.argmax(np.abs(normal), axis=1)[:, None], axis=1)[:, 0] > 0.0
-    )
-    cell = np.floor(place / patch_mm).astype(np.int64)
-    _, which, count = np.unique(
-        np.column_stack([cell, facing]), axis=0, return_inverse=True, return_counts=True
-    )
-    which = which.ravel()
+def _patched(
+    distance: Float, normal: Float, place: Float, patch: NDArray[np.int64]
+) -> tuple[Float, Float, Float]:
+    """Means over patches; those with few points, at borders, are too noisy and left out."""
+    number, which, count = np.unique(patch, return_inverse=True, return_counts=True)
+    if len(number) == len(patch):
+        return distance, normal, place
 
     def mean(of: Float) -> Float:
-        return np.asarray(np.bincount(which, of) / count)
+        return np.asarray(np.bincount(which.ravel(), of) / count)
 
     normals = np.column_stack([mean(normal[:, k]) for k in range(3)])
-    normals /= np.linalg.norm(normals, axis=1)[:, None]
     places = np.column_stack([mean(place[:, k]) for k in range(3)])
-    enough = count >= max(3, int(np.median(count) / 2))
-    return mean(distance)[enough], normals[enough], places[enough]
+    full = 2 * count >= np.median(count)
+    normals = normals / np.linalg.norm(normals, axis=1)[:, None]
+    return mean(distance)[full], normals[full], places[full]
 
 
 def _lower(distance: Float, rows: Float, finger: Float, origin: Float, step: float, reach: float) -> Float:

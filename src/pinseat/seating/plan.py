@@ -12,9 +12,11 @@ from pinseat.errors import SeatingError
 from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Handover, Progress, quiet
+from pinseat.mesh.model import Mesh
 from pinseat.seating.assembly import Assembly, assemble
 from pinseat.seating.bridges import Bridges, chance, seat_bridges
 from pinseat.seating.changes import changes
+from pinseat.seating.inside import Inside, inside_finding, rest_inside
 from pinseat.seating.levers import SURE, best_of_family, pairs_of, try_changes
 from pinseat.seating.model import Chance, Lever
 from pinseat.seating.problem import build
@@ -41,7 +43,7 @@ class Stage:
     pins: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SeatPlan:
     """What can be changed, and what it gains.
 
@@ -64,6 +66,8 @@ class SeatPlan:
         Of going home with tilt errors about the mouth, and about the middle of the pin.
     rigid : Chance or None
         Of going home if nothing yielded; None when nothing is stated to yield.
+    inside : Inside or None
+        A scanned inside of the pattern or casting at rest; None without such a scan.
     trials : int
     seed : int
     findings : tuple of Finding
@@ -81,6 +85,7 @@ class SeatPlan:
     pivot_mouth: Chance
     pivot_middle: Chance
     rigid: Chance | None
+    inside: Inside | None
     trials: int
     seed: int
     findings: tuple[Finding, ...]
@@ -100,8 +105,14 @@ def assembly_of(case: Case, upstream: Handover) -> Assembly:
     return assemble(upstream.field, upstream.faces, upstream.draw, upstream.fit, case)
 
 
-def run(case: Case, upstream: Handover, progress: Progress = quiet, threads: int | None = None) -> SeatPlan:
-    """Try every change on the bridge of a case.
+def run(
+    case: Case,
+    upstream: Handover,
+    progress: Progress = quiet,
+    threads: int | None = None,
+    scans: tuple[Mesh, Mesh] | None = None,
+) -> SeatPlan:
+    """Try every change on the bridge of a case, and let a scanned inside down when there is one.
 
     Parameters
     ----------
@@ -110,19 +121,26 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet, threads: int
     progress : callable
     threads : int, optional
         The answer does not depend on it.
+    scans : (Mesh, Mesh), optional
+        Of the teeth and of the inside, in mm and in the same coordinates.
 
     Returns
     -------
     SeatPlan
     """
     assembly = assembly_of(case, upstream)
-    return weigh(
+    plan = weigh(
         assembly,
         wanted=case.seat.wanted_probability,
         seed=case.seat.seed,
         progress=progress,
         threads=threads,
     )
+    if scans is None or case.mechanics.intaglio is None:
+        return plan
+    progress("letting the inside down", 0.9)
+    inside = rest_inside(assembly, *scans, case.mechanics.intaglio.of)
+    return replace(plan, inside=inside, findings=(inside_finding(inside, assembly), *plan.findings))
 
 
 def weigh(
@@ -188,6 +206,7 @@ def weigh(
         pivot_mouth=chance(seated(_about(assembly, "mouth")).home),
         pivot_middle=chance(seated(_about(assembly, "mid-pin")).home),
         rigid=stiff,
+        inside=None,
         trials=trials,
         seed=seed,
         findings=_findings(chance(before.home), wanted, levers, more, choose),
