@@ -230,7 +230,8 @@ def plan_words(case: Case, result: TrayResult, meta: dict[str, str]) -> Plain:
         if plan.openings
         else "Choose three stops on teeth that are not prepared, not in line, round the prepared teeth; "
         "never on a prepared surface, a margin or a pin. Cut them through every sheet.",
-        "wobble": f"Reckoned with {result.asked.wobble_deg:g}° and {result.asked.wobble_mm:g} mm of wobble "
+        "wobble": ("" if plan.outline else _GUIDES)
+        + f"Reckoned with {result.asked.wobble_deg:g}° and {result.asked.wobble_mm:g} mm of wobble "
         "at the foot of each pin.",
         "cautions": [
             "No asbestos, ever: wax sheet, or ceramic or wet cellulose liner.",
@@ -238,6 +239,11 @@ def plan_words(case: Case, result: TrayResult, meta: dict[str, str]) -> Plain:
         ],
         "made": "; ".join(f"{label} {value}" for label, value in meta.items()),
     }
+
+
+_GUIDES = (
+    "Without a scan a pin stands out as far as its guide pin did, unless impression_pin_length_mm is stated. "
+)
 
 
 def _pile_row(pile: Pile, wanted_mm: float) -> list[str]:

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_fill_holes, gaussian_filter, label
 from skimage.measure import approximate_polygon, find_contours
 
+from pinseat.case.model import Abutment
 from pinseat.case.tray import Tray as Stated
-from pinseat.ledger.pins import PinField
+from pinseat.ledger.pins import Pin, PinField
 from pinseat.reference import value
 from pinseat.tray.build import Shape
 from pinseat.tray.distance import Grid
@@ -32,6 +33,7 @@ def hand_plan(
     field: PinField,
     pockets: Sequence[Pocket],
     frame: Frame,
+    abutments: Sequence[Abutment],
     shape: Shape | None,
     filler_mm3: float | None,
 ) -> HandPlan:
@@ -46,6 +48,8 @@ def hand_plan(
     pockets : sequence of Pocket
         In the frame of the tray.
     frame : Frame
+    abutments : sequence of Abutment
+        Without a scan their impression pins' length tells how far these stand out.
     shape : Shape or None
         None for a case from callipers: then the outline is left to the hand.
     filler_mm3 : float or None
@@ -58,7 +62,7 @@ def hand_plan(
     """
     sheet = value(_STOCK)
     thick = sheet.value if stated.sheet_mm is None else stated.sheet_mm
-    piles = _piles(stated, asked, field, pockets, thick)
+    piles = _piles(stated, asked, field, pockets, abutments, thick)
     feet = np.array([pocket.foot[:2] for pocket in pockets]).reshape(-1, 2)
     lines, counts = patches(pockets, piles, feet)
     outline: tuple[Float, ...] = ()
@@ -88,14 +92,20 @@ def hand_plan(
 
 
 def _piles(
-    stated: Stated, asked: Asked, field: PinField, pockets: Sequence[Pocket], thick: float
+    stated: Stated,
+    asked: Asked,
+    field: PinField,
+    pockets: Sequence[Pocket],
+    abutments: Sequence[Abutment],
+    thick: float,
 ) -> tuple[Pile, ...]:
     out = []
     for pin, pocket in zip(field.pins, pockets, strict=True):
+        length = pin.protrusion_mm if field.basis == "scan" else _standing_mm(pin, abutments)
         out.append(
             pile(
                 pin.name,
-                pin.protrusion_mm * float(pocket.axis[2]),
+                length * float(pocket.axis[2]),
                 sheet_mm=thick,
                 gap_mm=asked.pin_gap_mm,
                 sheets=stated.pin_sheets,
@@ -106,6 +116,14 @@ def _piles(
             )
         )
     return tuple(out)
+
+
+def _standing_mm(pin: Pin, abutments: Sequence[Abutment]) -> float:
+    """How far the impression pin stands out: its length less the hole, else as far as the guide pin did."""
+    for abutment in abutments:
+        if abutment.tooth == pin.tooth and abutment.impression_pin_length_mm is not None:
+            return max(abutment.impression_pin_length_mm - abutment.hole_depth_mm, 0.0)
+    return pin.protrusion_mm
 
 
 def outlines(covered: NDArray[np.bool_], grid: Grid) -> tuple[Float, ...]:

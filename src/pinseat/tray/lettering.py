@@ -116,7 +116,7 @@ def pen_distance(points: Float, segments: Float) -> Float:
     Examples
     --------
     >>> pen_distance(np.array([[0.0, 3.0], [2.0, 0.0]]), arrow(4.0)).round(3).tolist()
-    [1.0, 1.556]
+    [1.0, 0.905]
     """
     best = np.full(len(points), np.inf)
     for a, b in segments:

@@ -85,7 +85,7 @@ class Pocket:
         >>> up = np.array([0.0, 0.0, 1.0])
         >>> pin = Pocket("11-1", np.zeros(3), up, 4.2, 0.3, np.radians(2.0), 0.3)
         >>> pin.swept([[0, 0, 6.0], [5.0, 0, -9.0]]).round(3).tolist()
-        [1.5, 4.253]
+        [1.5, 4.264]
         """
         p = np.ascontiguousarray(np.asarray(points, float).reshape(-1, 3) - self.foot)
         length = max(self.length_mm - self.radius_mm, 0.0)

@@ -78,7 +78,7 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet, *, mesh: Mes
     frame = frame_of(mesh.vertices if mesh is not None else np.array([p.foot for p in field.pins]), draw)
     pockets = pockets_of(field, frame, asked)
     if mesh is None:
-        plan = hand_plan(case.tray, asked, field, pockets, frame, None, None)
+        plan = hand_plan(case.tray, asked, field, pockets, frame, case.abutments, None, None)
         return Tray(_by_hand(asked, draw, plan))
     prepared = prepared_teeth(case.abutments, field, upstream.faces, frame)
     drawn, picked = ([frame.local(p) for p in given] for given in (case.tray.border, case.tray.stops))
@@ -91,7 +91,7 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet, *, mesh: Mes
         progress("making the tray", 0.4)
         made = None if refused else build.body_of(shape, asked, case.tray, case.number, pockets)
         depth, fill_mm3 = filling.result()
-    plan = hand_plan(case.tray, asked, field, pockets, frame, shape, fill_mm3)
+    plan = hand_plan(case.tray, asked, field, pockets, frame, case.abutments, shape, fill_mm3)
     if made is None:
         result = _not_made(asked, draw, shape, frame, plan, before)
         return Tray(result, None, cast, None, depth)

@@ -208,3 +208,15 @@ def test_from_callipers_there_is_a_plan_and_no_body() -> None:
     assert len(tray.result.hand.piles) == 2
     assert tray.result.hand.outline == ()
     assert tray.result.hand.filler_cm3 is None
+
+
+def test_from_callipers_the_impression_pins_count_where_their_length_is_stated() -> None:
+    """Guide pins of 3 mm; impression pins of 5.0 mm in holes of 2.5 mm stand out 2.5 mm."""
+    field = PinField(pins().pins, pins().covariance, "callipers")
+    case = case_of()
+    stated = case.model_copy(
+        update={"abutments": (case.abutments[0].model_copy(update={"impression_pin_length_mm": 5.0}),)}
+    )
+    given = Handover(field=field, draw=DRAW)
+    assert run(case, given).result.hand.piles[0].projection_mm == pytest.approx(3.0)
+    assert run(stated, given).result.hand.piles[0].projection_mm == pytest.approx(2.5)
