@@ -17,13 +17,15 @@ LARGEST_SCALE_PERCENT = 10.0
 """More than twice the largest change of length of any material in the chain."""
 
 
-def ledger_rows(case: Case) -> tuple[Row, ...]:
+def ledger_rows(case: Case, impression: Row | None = None) -> tuple[Row, ...]:
     """One row a copy, in the order of the work.
 
     Parameters
     ----------
     case : Case
         Its `chain` names the routes; each of its `measured` readings replaces one entry.
+    impression : Row, optional
+        As computed for this case; assumed when left out.
 
     Returns
     -------
@@ -38,7 +40,8 @@ def ledger_rows(case: Case) -> tuple[Row, ...]:
     rows = []
     for copy in COPIES:
         measured: dict[str, Any] = {e: measured_entry(r) for (of, e), r in readings.items() if of == copy}
-        rows.append(replace(reference_row(copy, getattr(case.chain, copy)), **measured))
+        computed = impression if copy == "impression" else None
+        rows.append(replace(computed or reference_row(copy, getattr(case.chain, copy)), **measured))
     return tuple(rows)
 
 

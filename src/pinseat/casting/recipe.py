@@ -40,7 +40,7 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet) -> RecipeRes
     if field is None:
         raise CastingError("the pins have not been surveyed yet", do="run survey first")
     progress("working out the recipe", 0.0)
-    mould = compensate(case, ledger_rows(case), field, upstream.draw)
+    mould = compensate(case, ledger_rows(case, upstream.impression), field, upstream.draw)
     metal, beam, day = metal_of(case), beam_of(case), day_of(case)
     progress("working out the recipe", 0.6)
     cementing = cement(case, field)

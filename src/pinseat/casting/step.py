@@ -37,7 +37,7 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet) -> CastingRe
     if upstream.field is None:
         raise CastingError("the pins have not been surveyed yet", do="run survey first")
     progress("adding up the copies", 0.0)
-    rows = with_law(case, ledger_rows(case))
+    rows = with_law(case, ledger_rows(case, upstream.impression))
     net = net_scale(rows)
     pairs = spans(case, upstream.field)
     longest = max((pair.length_mm for pair in pairs), default=0.0)

@@ -107,7 +107,7 @@ def _do(work: Work, step: Step, keys: dict[str, str]) -> bool:
     A result holds while everything it was made from is the same: the fields of the case it read, the results
     it took, what else the step names, the code and the reference data.
     """
-    above = [keys[name] for name in step.needs if name in keys]
+    above = [keys[name] for name in (*step.needs, *step.needs_if(work.case)) if name in keys]
     rest = (above, step.also(work), work.meta["code"], work.meta["reference"])
     try:
         stored = results.read_result(work.folder, step.name)

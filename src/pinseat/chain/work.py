@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, cast
@@ -62,15 +63,17 @@ class Work:
 
     def handover(self) -> Handover:
         """What the steps so far hand to the next one."""
-        survey, casting = self.result("survey"), self.result("casting")
-        given = Handover()
+        survey, casting, impression = (self.result(name) for name in ("survey", "casting", "impression"))
+        given = Handover(impression=impression.row if impression else None)
         if survey is not None:
-            given = Handover(survey.field, survey.faces, survey.window.centre, survey.blind)
-        return (
-            given
-            if casting is None
-            else Handover(given.field, given.faces, given.draw, given.blind, casting.fit)
-        )
+            given = replace(
+                given,
+                field=survey.field,
+                faces=survey.faces,
+                draw=survey.window.centre,
+                blind=survey.blind,
+            )
+        return given if casting is None else replace(given, fit=casting.fit)
 
 
 class Watched:

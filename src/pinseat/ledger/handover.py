@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pinseat.ledger.faces import Face
 from pinseat.ledger.pins import PinField
-from pinseat.ledger.rows import FitLedger
+from pinseat.ledger.rows import FitLedger, Row
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the fraction done (0 to 1) of the running step."""
@@ -36,6 +36,8 @@ class Handover:
         From survey: what the readings cannot see, in words; empty when they see everything needed.
     fit : FitLedger or None
         From casting.
+    impression : Row or None
+        From impression, where the case states anything of it; else the ledger assumes a row.
     """
 
     field: PinField | None = None
@@ -43,3 +45,4 @@ class Handover:
     draw: NDArray[np.float64] | None = None
     blind: tuple[str, ...] = ()
     fit: FitLedger | None = None
+    impression: Row | None = None

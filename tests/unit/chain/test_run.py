@@ -78,3 +78,14 @@ def test_a_watched_case_notes_what_is_read_and_takes_a_dump_for_everything() -> 
     watched.as_case.model_dump()
     assert watched.read == set(type(watched.case).model_fields)
     assert set(stated(watched.case, {"seat"})) == {"seat"}
+
+
+def test_an_impression_that_is_stated_counts_in_the_ledger(bench: Path) -> None:
+    assumed = chain.run(bench, until="casting").results["casting"].fit.rows[0]
+    with (bench / "case.toml").open("a", encoding="utf-8") as handle:
+        handle.write("\n[impression]\nbulk_mm = 6.0\nu_bulk_mm = 0.5\n")
+    outcome = chain.run(bench, until="casting")
+    row = outcome.results["casting"].fit.rows[0]
+    assert list(outcome.results) == ["survey", "impression", "casting"]
+    assert row == outcome.results["impression"].row
+    assert row.scale.mean != assumed.scale.mean
