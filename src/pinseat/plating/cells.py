@@ -79,20 +79,13 @@ class Grown:
     tree : KDTree
         Of the metal at the beginning.
     electrode : (m,) int array
-    normal : (m, 3) array
     away_mm : float
         How far counts as away.
     """
 
     tree: KDTree
     electrode: Int
-    normal: Float
     away_mm: float
-
-    def facing(self, points: Float, normal: Float) -> Float:
-        """How much walls (n, 3) face as the bare metal below them did: 1, or 0 on the step at a wax edge."""
-        below = self.normal[self.tree.query(points)[1]]
-        return np.clip(np.einsum("ij,ij->i", normal, below), 0.0, 1.0)
 
     def label(self, geometry: Geometry, points: Float, electrode: Int) -> Int:
         """Electrode of points on the wall, given what the bodies say."""
@@ -271,8 +264,6 @@ def elements(cells: Cells, now: Cut) -> Elements:
     point = cells.tree.centre[walled] - now.distance_mm[walled, None] * normal
     electrode, share = _labels(cells, point, normal, np.sqrt(area[walled]))
     size = area[walled] * share
-    if cells.grown is not None:
-        size = np.where(share < 1.0, size * cells.grown.facing(point, normal), size)
     if cells.edges is not None:
         walled, normal, point, electrode, size = _with_edges(
             cells.edges, walled, normal, point, electrode, size

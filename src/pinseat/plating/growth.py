@@ -1,8 +1,8 @@
 """Thickness against the clock: the surface moves into the liquid as metal grows on it.
 
 The signed distance at the corners of the cells falls at the rate at which the nearest wall grows, so the
-cells are cut anew at each step while the octree stays. Liquid above wax or rubber stays liquid: metal is not
-let creep over its edge. Places on the bare surface ride along and tell how thick the metal is on them.
+cells are cut anew at each step while the octree stays. At a wax edge the metal creeps over as far as it is
+thick. Places on the bare surface ride along and tell how thick the metal is on them.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from pinseat.plating.model import BANDS, RUBBER, Electrolyte, Float, Geometry, G
 
 CLOSURE = 1e-3
 """Metal by geometry and metal by charge may differ by this share."""
-_AWAY_MM = 0.9
+_AWAY = 0.25
 _NEIGHBOURS = 4
 _MOST_STRETCHES, _MOST_STRETCH = 10, 2.0
 _RIM_MEANS = 5.0
@@ -131,7 +131,7 @@ class _Run:
         self.last_rate: tuple[Float, Float, float] | None = None
         self.watched, self.near = np.empty(0, np.int64), np.empty(0, np.int64)
         self.place, self.points = np.empty((0, 3)), np.empty((0, 3))
-        self.growing = np.empty(0, bool)
+        self.body, self.metal = np.empty(0), np.empty(0)
         self.volume = self.begin = float(_cut(cells).volume_mm3.sum())
 
     def solve(self, stage: Stage) -> Solved:
@@ -148,10 +148,8 @@ class _Run:
         """Solve, then let the surface move."""
         solved = self.solve(stage)
         rate = self._rate(solved)
-        field = np.zeros(len(self.growing))
-        field[self.growing] = rate.at(self.points[self.growing])[0]
+        field, _ = rate.at(self.points)
         watched, normal = rate.at(self.place)
-        speed = self._carried_on(field, watched, hours)
         current = np.bincount(
             solved.elements.electrode,
             1e-6 * solved.elements.area_mm2 * solved.field.density_A_m2,
@@ -159,6 +157,7 @@ class _Run:
         )
         cathode = np.array([e.role == "cathode" for e in self.cells.geometry.electrodes])
         charge = 3600.0 * hours * np.where(cathode, current, 0.0)
+        speed = self._carried_on(field, watched, hours, float(charge.sum()) / hours)
         stretch = self._move(speed[0] * hours, float(charge.sum()) * self.electrolyte.deposit_mm3_per_C)
         self.charge += float(charge.sum())
         self.mass += 1e-3 * self.electrolyte.density_g_cm3 * self.electrolyte.deposit_mm3_per_C * charge
@@ -179,9 +178,12 @@ class _Run:
         self.points = np.concatenate((self.cells.tree.centre[self.near], self.cells.corners.point))
         cathode = np.array([e.role == "cathode" for e in geometry.electrodes])[found.electrode]
         metal = np.flatnonzero(cathode)
+        tree = KDTree(found.point[metal])
+        self.body = np.concatenate((self.cells.centre_mm[self.near], self.cells.corner_mm))
         above = electrode_at(geometry, self.points)
-        self.growing = (above != RUBBER) & np.isin(above, found.electrode[metal])
-        grown = Grown(KDTree(found.point[metal]), found.electrode[metal], found.normal[metal], _AWAY_MM)
+        own = (above != RUBBER) & np.isin(above, found.electrode[metal])
+        self.metal = np.where(own, self.body, np.maximum(tree.query(self.points)[0], self.body))
+        grown = Grown(tree, found.electrode[metal], _AWAY * geometry.metal_mm)
         self.cells = replace(self.cells, grown=grown, edges=None)
 
     def _rate(self, solved: Solved) -> _Rate:
@@ -193,27 +195,32 @@ class _Run:
         room = 0.5 * self.cells.geometry.metal_mm
         return _Rate(KDTree(found.point[on]), per_h[on], found.normal[on], room)
 
-    def _carried_on(self, field: Float, watched: Float, hours: float) -> tuple[Float, Float]:
-        before, self.last_rate = self.last_rate, (field, watched, hours)
+    def _carried_on(self, field: Float, watched: Float, hours: float, current: float) -> tuple[Float, Float]:
+        """Rates in the middle of the step, as they have changed for the same current."""
+        before, self.last_rate = self.last_rate, (field / current, watched / current, hours)
         if before is None:
             return field, watched
         part = 0.5 * hours / before[2]
-        carried = field + part * (field - before[0]), watched + part * (watched - before[1])
+        carried = (
+            field + part * (field - current * before[0]),
+            watched + part * (watched - current * before[1]),
+        )
         return np.maximum(carried[0], 0.0), np.maximum(carried[1], 0.0)
 
     def _move(self, by_mm: Float, metal_mm3: float) -> float:
         """Move the surface so that it displaces as much liquid as metal has grown."""
         split, stretch = len(self.near), 1.0
         for _ in range(_MOST_STRETCHES):
+            metal = self.metal - stretch * by_mm
+            now = np.minimum(self.body, metal)
             centre = self.cells.centre_mm.copy()
-            centre[self.near] -= stretch * by_mm[:split]
-            corner = self.cells.corner_mm - stretch * by_mm[split:]
-            moved = replace(self.cells, centre_mm=centre, corner_mm=corner)
+            centre[self.near] = now[:split]
+            moved = replace(self.cells, centre_mm=centre, corner_mm=now[split:])
             grown = self.volume - float(_cut(moved).volume_mm3.sum())
             if abs(grown - metal_mm3) <= 0.05 * CLOSURE * metal_mm3 or not grown > 0.0:
                 break
             stretch = float(np.clip(stretch * metal_mm3 / grown, 1.0 / _MOST_STRETCH, _MOST_STRETCH))
-        self.cells, self.volume = moved, self.volume - grown
+        self.cells, self.metal, self.volume = moved, metal, self.volume - grown
         return stretch
 
     def result(self) -> Growth:
