@@ -16,6 +16,7 @@ PIECE = """
 [plating]
 unstaffed = ["20:00-07:30"]
 start = "2026-03-02 16:00"
+mean_mm = "0,6"
 
 [[plating.pieces]]
 tooth = 11
