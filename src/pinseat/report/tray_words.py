@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -139,7 +138,7 @@ def sheet_words(case: Case, result: TrayResult, meta: dict[str, str]) -> Plain:
         if result.doses
         else "",
         "stops": [
-            [str(i), s.kind, "–" if math.isnan(s.gap_mm) else fixed(s.gap_mm, 3)]
+            [str(i), s.kind, "–" if s.gap_mm is None else fixed(s.gap_mm, 3)]
             for i, s in enumerate(result.stops, start=1)
         ],
         "body": _body(result),

@@ -49,13 +49,13 @@ class StopPlace:
         Where it touches, in the scan's coordinates.
     kind : str
         ``cusp``, ``ridge`` or ``picked``.
-    gap_mm : float
-        Between the finished stop and the cast.
+    gap_mm : float or None
+        Between the finished stop and the cast; None when the tray was not made.
     """
 
     at: Float
     kind: str
-    gap_mm: float
+    gap_mm: float | None
 
 
 @dataclass(frozen=True)

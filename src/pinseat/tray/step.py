@@ -147,7 +147,7 @@ def _after(
 
 
 def _stops(shape: build.Shape, frame: Frame, gaps: tuple[float, ...]) -> tuple[StopPlace, ...]:
-    known = gaps or (float("nan"),) * len(shape.stops)
+    known: tuple[float | None, ...] = gaps or (None,) * len(shape.stops)
     return tuple(
         StopPlace(frame.world(stop.at), stop.kind, gap) for stop, gap in zip(shape.stops, known, strict=True)
     )
