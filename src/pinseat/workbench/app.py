@@ -39,6 +39,7 @@ from pinseat.workbench.hands import RefusedError
 from pinseat.workbench.kit import Kit
 from pinseat.workbench.overlay import overlay
 from pinseat.workbench.sheet import refused
+from pinseat.workbench.shelf import name_of, path_of
 from pinseat.workbench.view import pieces_of
 
 LARGEST_SCAN = 600_000_000
@@ -208,8 +209,10 @@ class _Routes:
         what = request.path_params["what"]
         if what not in ("scan", "undercut"):
             inside(folder, what)
-        name = await self.desk.drawing.ask("draw", folder=str(folder), what=what)
-        return FileResponse(folder / "results" / "drawing" / name, media_type="application/octet-stream")
+        path = path_of(folder, await asyncio.to_thread(name_of, folder, what))
+        if not path.is_file():
+            path = path_of(folder, await self.desk.drawing.ask("draw", folder=str(folder), what=what))
+        return FileResponse(path, media_type="application/octet-stream")
 
     async def file(self, request: Request) -> Response:
         """A file of the case's results."""

@@ -15,6 +15,7 @@ from pinseat.case.files import inside
 from pinseat.errors import CaseError, PinseatError, WorkbenchError
 from pinseat.workbench.hands import Bench, Run, Runs
 from pinseat.workbench.sheet import part_hash, parts
+from pinseat.workbench.shelf import name_of, path_of
 from pinseat.workbench.view import View
 
 _LOOK_SECONDS = 0.4
@@ -149,6 +150,8 @@ class Desk:
 
     async def _ahead(self, folder: Path) -> None:
         with contextlib.suppress(PinseatError):  # told when the page asks for it
+            if path_of(folder, name_of(folder, "scan")).is_file():
+                return
             await self.drawing.ask("draw", folder=str(folder), what="scan")
 
     async def end(self) -> None:

@@ -23,13 +23,12 @@ from pinseat.mesh.files import read_scan
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.topology import vertex_normals
 from pinseat.mesh.working_copy import working_copy
-from pinseat.reference import value
 from pinseat.survey.model import SurveyResult
 from pinseat.survey.undercut import Surveyed, undercut_map
 from pinseat.workbench.pack import pack
+from pinseat.workbench.shelf import name_of, path_of, scan_file, scan_state, undercut_limit
 
-FOLDER = "drawing"
-COARSE = 25_000
+COARSE = 16_000
 """Triangles of the copy that is shown while the drawing moves."""
 LAYER = 60_000
 """Triangles of a surface that is laid over the scan: it is looked through, not measured on."""
@@ -63,8 +62,8 @@ class Draughtsman:
         PinseatError
             When there is nothing to make it from.
         """
-        name = self._name(folder, what)
-        path = folder / "results" / FOLDER / name
+        name = name_of(folder, what)
+        path = path_of(folder, name)
         if not path.is_file():
             with plainly(path.parent):
                 path.parent.mkdir(parents=True, exist_ok=True)
@@ -74,14 +73,6 @@ class Draughtsman:
                 old.unlink(missing_ok=True)
             atomic_write(path, data)
         return name
-
-    def _name(self, folder: Path, what: str) -> str:
-        if what == "undercut":
-            survey = results.read_result(folder, "survey").meta["input"]
-            key = results.input_hash(_scan_state(folder), survey, _undercut_limit(folder))
-        else:
-            key = _scan_state(folder) if what == "scan" else _file_state(files.inside(folder, what))
-        return f"{what.replace('/', '-')}.{key[:16]}.bin"
 
     def _made(self, folder: Path, what: str) -> bytes:
         if what == "scan":
@@ -93,7 +84,7 @@ class Draughtsman:
         return layer(read_scan(files.inside(folder, what), "mm").mesh)
 
     def _mesh(self, folder: Path) -> Mesh:
-        key = _scan_state(folder)
+        key = scan_state(folder)
         if self._held is None or self._held[0] != key:
             self._held = (key, _working(folder), None)
         return self._held[1]
@@ -105,7 +96,7 @@ class Draughtsman:
         self._held = (self._held[0], mesh, surveyed)
         found = rebuild(SurveyResult, results.read_result(folder, "survey").payload)
         depth = undercut_map(surveyed, found.window.centre).depth_mm
-        limit_um, source = _undercut_limit(folder)
+        limit_um, source = undercut_limit(folder)
         said = {
             "title": "Undercut along the draw",
             "unit": "um",
@@ -114,16 +105,6 @@ class Draughtsman:
             "worst": "largest",
         }
         return numbers(1e3 * depth, said, limit_um)
-
-
-def _undercut_limit(folder: Path) -> tuple[float, str]:
-    """The depth that decides, in um: as the closer look took it, else an assumed one."""
-    try:
-        note = results.read_result(folder, "survey_sheet").payload["undercut"]
-        return 1e3 * float(note["limit_mm"]), str(note["limit_source"])
-    except (CaseError, KeyError, TypeError, ValueError):
-        limit = value("drawing.undercut_um")
-        return limit.value, f"{limit.reference} ({limit.basis})"
 
 
 def surface(mesh: Mesh) -> bytes:
@@ -244,7 +225,7 @@ def _working(folder: Path) -> Mesh:
     if case is not None and case.scan is not None:
         scan = read_scan(files.inside(folder, case.scan.file), case.scan.unit)
         return working_copy(scan.mesh).mesh
-    return working_copy(read_scan(_scan_file(folder), None).mesh).mesh
+    return working_copy(read_scan(scan_file(folder), None).mesh).mesh
 
 
 def _sound(folder: Path) -> bool:
@@ -253,28 +234,3 @@ def _sound(folder: Path) -> bool:
     except CaseError:
         return False
     return True
-
-
-def _scan_file(folder: Path) -> Path:
-    """The scan as stated or, in a case that is still being filled in, the only one that is there."""
-    from pinseat.case.edit import read_draft
-
-    stated = read_draft(folder).document.get("scan")
-    name = stated.get("file") if isinstance(stated, dict) else None
-    if isinstance(name, str) and name.strip() not in ("", "?"):
-        return files.inside(folder, name)
-    raise ScanError("no scan is stated yet", do="drop a scan on the page")
-
-
-def _scan_state(folder: Path) -> str:
-    from pinseat.case.edit import read_draft
-
-    stated = read_draft(folder).document.get("scan")
-    unit = stated.get("unit") if isinstance(stated, dict) else None
-    return results.input_hash(_file_state(_scan_file(folder)), unit)
-
-
-def _file_state(path: Path) -> str:
-    with plainly(path):
-        state = path.stat()
-    return results.input_hash(path.name, state.st_mtime_ns, state.st_size)

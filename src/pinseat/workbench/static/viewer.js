@@ -6,6 +6,7 @@ import { meet } from "./tree.js";
 THREE.ColorManagement.enabled = false; // colours are those of the screen throughout
 const NONE = -1e9;
 const REST_MS = 140;
+const FINE_MS = 260; // after this long at rest the picture is drawn once more, twice as fine
 
 export function unpack(buffer) {
   const length = new DataView(buffer).getUint32(0, true);
@@ -76,7 +77,7 @@ export class Viewer {
     this.canvas = canvas;
     this.stage = stage;
     this.tags = tags;
-    this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true });
+    this.renderer = new THREE.WebGLRenderer({ canvas, antialias: false, alpha: false });
     this.renderer.outputColorSpace = THREE.LinearSRGBColorSpace; // the shader's colours are those of the screen
     this.scene = new THREE.Scene();
     this.scene.add(new THREE.HemisphereLight(0xffffff, 0xb8a890, 2.2));
@@ -99,11 +100,21 @@ export class Viewer {
     this.cut = { on: false, along: "z", at: 0.5 };
     this.frames = [];
     this.moving = 0;
-    this.stillRatio = Math.min(Math.max(devicePixelRatio, 1), 2);
+    this.plainRatio = Math.min(Math.max(devicePixelRatio, 1), 2);
+    this.fineRatio = Math.max(this.plainRatio, 2);
     this.movingRatio = 1;
+    this.fine = false;
     this.listen();
+    this.paper();
+    document.addEventListener("light", () => this.paper());
     new ResizeObserver(() => this.resize()).observe(stage);
     this.resize();
+  }
+
+  // The ground of the drawing is that of the page.
+  paper() {
+    this.renderer.setClearColor(getComputedStyle(this.stage).getPropertyValue("--stage").trim(), 1);
+    this.draw();
   }
 
   // --- what is shown
@@ -276,13 +287,13 @@ export class Viewer {
     for (const pin of held.pins) {
       const axis = new THREE.Vector3().fromArray(pin.axis), foot = new THREE.Vector3().fromArray(pin.foot);
       const long = pin.protrusion_mm + 0.04;
-      const shaft = new THREE.Mesh(new THREE.CylinderGeometry(0.5 * pin.diameter_mm + 0.02, 0.5 * pin.diameter_mm + 0.02, long, 20), copper);
+      const shaft = new THREE.Mesh(new THREE.CylinderGeometry(0.5 * pin.diameter_mm + 0.02, 0.5 * pin.diameter_mm + 0.02, long, 12), copper);
       shaft.quaternion.setFromUnitVectors(new THREE.Vector3(0, 1, 0), axis);
       shaft.position.copy(foot).addScaledVector(axis, 0.5 * long);
       const line = new THREE.BufferGeometry().setFromPoints([foot.clone().addScaledVector(axis, -1.5), foot.clone().addScaledVector(axis, long + 2.5)]);
       this.pinGroup.add(shaft, new THREE.Line(line, new THREE.LineBasicMaterial({ color: COPPER })));
     }
-    const shapes = { margin: new THREE.SphereGeometry(0.22, 10, 8), ledge: new THREE.BoxGeometry(0.4, 0.4, 0.4), wall: new THREE.TetrahedronGeometry(0.32), groove: new THREE.OctahedronGeometry(0.3) };
+    const shapes = { margin: new THREE.SphereGeometry(0.22, 6, 4), ledge: new THREE.BoxGeometry(0.4, 0.4, 0.4), wall: new THREE.TetrahedronGeometry(0.32), groove: new THREE.OctahedronGeometry(0.3) };
     const ink = new THREE.MeshLambertMaterial({ color: 0x2f5d8a });
     for (const face of held.contacts) {
       const mark = new THREE.Mesh(shapes[face.kind] || shapes.margin, ink);
@@ -401,6 +412,7 @@ export class Viewer {
   }
 
   draw() {
+    this.fine = false;
     if (this.waiting) return;
     this.waiting = requestAnimationFrame(() => {
       this.waiting = 0;
@@ -417,7 +429,7 @@ export class Viewer {
 
   frame() {
     const moving = this.moving > 0;
-    const ratio = moving ? this.movingRatio : this.stillRatio;
+    const ratio = moving ? this.movingRatio : this.fine ? this.fineRatio : this.plainRatio;
     if (ratio !== this.ratio) {
       this.ratio = ratio;
       this.renderer.setPixelRatio(ratio);
@@ -443,8 +455,16 @@ export class Viewer {
     this.lamp.target.updateMatrixWorld();
     this.setCut();
     this.renderer.render(this.scene, camera);
-    this.placeTags();
+    this.tags.hidden = moving; // names come back at rest: moving them costs more than all the rest
+    if (!moving) this.placeTags();
     this.paced(moving);
+    clearTimeout(this.refining);
+    if (!moving && !this.fine && this.surface) {
+      this.refining = setTimeout(() => {
+        this.fine = true;
+        this.frame();
+      }, FINE_MS);
+    }
     if (!moving && this.surface && !this.stage.dataset.drawn) {
       this.renderer.getContext().finish();
       this.stage.dataset.drawn = String(Math.round(performance.now()));
@@ -571,13 +591,14 @@ export class Viewer {
   // A picture as it is seen, with names, legend and scale, on paper.
   async picture(words) {
     this.moving = 0;
+    this.fine = true;
     this.frame();
-    const scale = this.stillRatio, sheet = document.createElement("canvas");
+    const scale = this.fineRatio, sheet = document.createElement("canvas");
     const foot = 46 * scale;
     sheet.width = this.wide * scale;
     sheet.height = this.high * scale + foot;
     const pen = sheet.getContext("2d");
-    pen.fillStyle = "#fbf9f4";
+    pen.fillStyle = "#ece6da";
     pen.fillRect(0, 0, sheet.width, sheet.height);
     pen.drawImage(this.canvas, 0, 0, this.wide * scale, this.high * scale);
     pen.font = `${13 * scale}px Roboto, sans-serif`;
