@@ -56,19 +56,23 @@ def look(folder: Path) -> tuple[Standing, ...]:
     steps = [step for step in STEPS.values() if step.applies(work.case)]
     names = {step.name for step in steps}
     keys: dict[str, str] = {}
-    return tuple(
-        Standing(step.name, tuple(n for n in step.needs if n in names), _state(work, step, keys, names))
-        for step in steps
-    )
+    found = []
+    for step in steps:
+        needed = tuple(name for name in _needs(step, work.case) if name in names)
+        found.append(Standing(step.name, needed, _state(work, step, keys, needed)))
+    return tuple(found)
 
 
-def _state(work: Work, step: Step, keys: dict[str, str], names: set[str]) -> State:
+def _needs(step: Step, case: Case) -> tuple[str, ...]:
+    return (*step.needs, *step.needs_if(case))
+
+
+def _state(work: Work, step: Step, keys: dict[str, str], needed: tuple[str, ...]) -> State:
     try:
         stored = results.read_result(work.folder, step.name)
     except CaseError:
         return "none"
     try:
-        needed = [name for name in step.needs if name in names]
         if any(name not in keys for name in needed) or not _files_there(work.folder, stored):
             return "older"
         rest = ([keys[name] for name in needed], step.also(work), work.meta["code"], work.meta["reference"])
@@ -98,6 +102,6 @@ def ends(case: Case) -> tuple[str, ...]:
     tuple of str
     """
     steps = [step for step in STEPS.values() if step.applies(case)]
-    taken = {name for step in steps for name in step.needs}
+    taken = {name for step in steps for name in _needs(step, case)}
     last = [step.name for step in steps if step.name not in taken]
     return ("seating", *(name for name in last if name != "seating"))

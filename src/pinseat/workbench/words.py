@@ -15,8 +15,8 @@ STEPS = {
     "casting": ("The copies", "What the copies do to the fit, from tooth to casting."),
     "recipe": ("Casting recipe", "Liquid, powder and alloy for a casting that fits."),
     "seating": ("Will it seat?", "Virtual bridges, each seated by contact alone."),
+    "seat": ("What to change", "Every change that helps, joined, with its cost and its caution."),
     "diagnosis": ("Try-in", "What was seen at the try-in, and what explains it best."),
-    "mechanics": ("Strength and hold", "What the pins and the span can bear."),
     "ticket": ("Work ticket", "What goes to the laboratory, on one page and in one file."),
     "report": ("Report", "All of it on paper."),
 }
@@ -28,6 +28,7 @@ HOMES = {
     "casting": ("chain", "measured"),
     "recipe": ("casting",),
     "seating": ("seat", "cement"),
+    "seat": ("mechanics",),
     "diagnosis": ("tryin",),
 }
 """Parts of the case whose facts stand beside a step that is called otherwise."""
