@@ -158,7 +158,7 @@ def _cup_with_area(area_mm2: float, form: Form, depth_mm: float | None) -> tuple
     if form == "saddle" and depth_mm is None:
         depth_mm = value("piece.saddle.depth_mm").value
     if depth_mm is None:
-        slender = value("piece.length_over_width").value
+        slender = value("piece.length_to_width_ratio").value
         diameter = math.sqrt(area_mm2 / (math.pi * (0.25 + slender)))
         depth = slender * diameter
     else:

@@ -38,7 +38,7 @@ def aim_of(stated: Plating, found: ThicknessMap | None = None) -> Aim:
     """
     minimum = stated.minimum_mm or value("plating.minimum_mm").value
     stop = stated.stop_mean_mm or value("plating.stop_mean_mm").value
-    rim = stated.rim_limit_mm or stop * value("plating.rim_over_stop").value
+    rim = stated.rim_limit_mm or stop * value("plating.rim_to_stop_ratio").value
     mean = stated.mean_mm or stop
     if stated.mean_mm is None and found is not None and found.hours_100 <= found.hours[-1]:
         mean = min(found.at(found.hours_100)[1], stop)
