@@ -217,9 +217,17 @@ def _hands() -> list[Markup]:
         id="marking",
         hidden=True,
     )
+    prompt = tag("p", id="prompt", role="status")
     return [
-        tag("div", tools, marking, class_="tools first", role="group", aria_label="what a click does"),
-        tag("p", id="prompt", role="status"),
+        tag(
+            "div",
+            tools,
+            marking,
+            prompt,
+            class_="tools first",
+            role="group",
+            aria_label="what a click does",
+        )
     ]
 
 
