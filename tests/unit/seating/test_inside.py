@@ -12,7 +12,7 @@ from pinseat.seating.inside import inside_finding, rest_inside
 from pinseat.seating.intaglio import settle, surfaces
 
 
-def sheet(x: float, y: float, z: float, *, up: bool, noise_mm: float = 0.0, edge: float = 0.2) -> Mesh:
+def sheet(x: float, y: float, z: float, *, up: bool, noise_mm: float = 0.0, edge: float = 0.15) -> Mesh:
     """A flat scan of 2 x by 2 y mm at height z, facing up or down."""
     columns, rows = round(2 * x / edge) + 1, round(2 * y / edge) + 1
     at = np.stack(np.meshgrid(np.linspace(-x, x, columns), np.linspace(-y, y, rows), indexing="ij"), axis=-1)
