@@ -102,24 +102,24 @@ def test_hold_is_traded_against_seating(weighed: SeatPlan) -> None:
 
 
 @pytest.fixture(scope="module")
-def forty() -> tuple[np.ndarray, np.ndarray]:
+def thirty() -> tuple[np.ndarray, np.ndarray]:
     assembly, die = bridge(2)
-    return claims(assembly, die, patients(assembly, die, 40, seed=5), each=700)
+    return claims(assembly, die, patients(assembly, die, 30, seed=5), each=500)
 
 
 def test_the_true_cause_comes_first_where_causes_are_told_apart(
-    forty: tuple[np.ndarray, np.ndarray],
+    thirty: tuple[np.ndarray, np.ndarray],
 ) -> None:
-    """Of 40 bridges, with as few simulated ones as a test can spend; 300 are in the benchmarks."""
-    every, told, share = right(*forty)
+    """Of 30 bridges, with as few simulated ones as a test can spend; 300 are in the benchmarks."""
+    every, told, share = right(*thirty)
     assert told >= 0.8
     assert every >= 3.0 / len(CAUSES)
     assert share > 0.1
 
 
-def test_claims_are_neither_too_bold_nor_too_shy(forty: tuple[np.ndarray, np.ndarray]) -> None:
+def test_claims_are_neither_too_bold_nor_too_shy(thirty: tuple[np.ndarray, np.ndarray]) -> None:
     """Sum of claims is the expected number of hits (Brier decomposition): within three standard errors."""
-    claim, cause = forty
+    claim, cause = thirty
     first = claim.argmax(axis=1)
     top = claim.max(axis=1)
     spread = float(np.sqrt((top * (1.0 - top)).sum()))
