@@ -191,9 +191,9 @@ def main() -> None:
     for name, claim in (("ours", ours), ("25 most alike", theirs)):
         every, told, share = right(claim, cause)
         print(f"{name:>14}: true cause first in {every:.1%}; in {told:.1%} of the {share:.0%} told apart")
-    print("claims and how often they were right:")
+    print("claims and how often they were right:", flush=True)
     for mean, share, u, count in borne_out(ours, cause):
-        print(f"  {mean:5.1%} claimed, {share:5.1%} +- {u:.1%} right, {count} claims")
+        print(f"  {mean:5.1%} claimed, {share:5.1%} +- {u:.1%} right, {count} claims", flush=True)
     for pins in (2, 3, 5):
         made, holes = bridge(pins)
         case = patients(made, holes, 1, SEED)[0][1]
