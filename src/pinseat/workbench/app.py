@@ -159,7 +159,8 @@ class _Routes:
     async def bench(self, request: Request) -> Response:
         """The bench sheet."""
         name = request.path_params["case"]
-        return HTMLResponse(pages.bench_page(self.desk.view(name), single=self.desk.single))
+        view, stamp = self.desk.view(name), self.desk.stamp(name)
+        return HTMLResponse(pages.bench_page(view, single=self.desk.single, stamp=stamp))
 
     async def chair(self, request: Request) -> Response:
         """The chair card."""

@@ -55,7 +55,7 @@ def _joined(children: Iterable[Any]) -> str:
     return "".join(parts)
 
 
-def page(title: str, scripts: Iterable[str], *body: Child, kind: str = "") -> str:
+def page(title: str, scripts: Iterable[str], *body: Child, kind: str = "", ahead: Iterable[str] = ()) -> str:
     """A whole page with its own style and modules.
 
     Parameters
@@ -66,6 +66,8 @@ def page(title: str, scripts: Iterable[str], *body: Child, kind: str = "") -> st
     *body : elements
     kind : str
         Class of the body.
+    ahead : iterable of str
+        Addresses of further modules that can be fetched at once.
     """
     head = tag(
         "head",
@@ -77,6 +79,7 @@ def page(title: str, scripts: Iterable[str], *body: Child, kind: str = "") -> st
         tag("script", src="/static/theme.js"),
         tag("link", rel="stylesheet", href="/kit/fonts.css"),
         tag("link", rel="stylesheet", href="/static/bench.css"),
+        [tag("link", rel="modulepreload", href=module) for module in ahead],
         [tag("script", type="module", src=script) for script in scripts],
     )
     return Markup("<!doctype html>") + tag("html", head, tag("body", *body, class_=kind or None), lang="en")

@@ -108,8 +108,8 @@ def case_rows(practice: Path, search: str) -> Markup:
     )
 
 
-def bench_page(view: View, *, single: bool) -> str:
-    """The bench sheet with its drawing."""
+def bench_page(view: View, *, single: bool, stamp: str) -> str:
+    """The bench sheet with its drawing; `stamp` says what it was made from."""
     made = dict(parts(view))
 
     def part(name: str, kind: str = "div", **more: object) -> Markup:
@@ -136,6 +136,7 @@ def bench_page(view: View, *, single: bool) -> str:
             id="sheet",
             tabindex="-1",
             data_revision=view.draft.revision,
+            data_stamp=stamp,
         ),
         tag(
             "aside",
@@ -153,6 +154,7 @@ def bench_page(view: View, *, single: bool) -> str:
             class_="board",
         ),
         kind="bench",
+        ahead=("/kit/three.js", "/static/viewer.js", "/static/tree.js", "/static/common.js"),
     )
 
 

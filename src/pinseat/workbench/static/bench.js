@@ -6,7 +6,8 @@ const at = (id) => document.getElementById(id);
 const state = {
   revision: at("sheet").dataset.revision,
   hashes: new Map([...document.querySelectorAll(".part")].map((part) => [part.id, part.dataset.hash])),
-  stamp: "", asked: 0, drawn: "",
+  stamp: at("sheet").dataset.stamp, asked: 0, drawn: "",
+  running: Boolean(document.getElementById("stop")), runState: undefined,
 };
 light();
 
@@ -78,6 +79,7 @@ function listen() {
     lost(false);
     const run = said.run;
     const running = run?.state === "running";
+    state.runState ??= run?.state; // the page as it came shows this run already
     if (said.stamp !== state.stamp || running !== state.running || run?.state !== state.runState) {
       state.running = running;
       state.runState = run?.state;
@@ -690,7 +692,7 @@ new ResizeObserver(([seen]) => {
   document.documentElement.style.setProperty("--top", `${Math.ceil(seen.target.offsetHeight)}px`);
 }).observe(document.querySelector(".top"));
 
-refresh().catch(tellError);
 drawing();
+ready();
 listen();
 export { round };
