@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
+from http.client import HTTPException
 from pathlib import Path
 
 from pinseat.case import log
@@ -103,7 +104,7 @@ def strain(practice: Path, seconds: float, turn: int) -> Said:
 
 
 def _until_cut(work: Callable[[], None]) -> None:
-    with suppress(OSError, ValueError, KeyError, TypeError):
+    with suppress(OSError, HTTPException, ValueError, KeyError, TypeError):
         work()
 
 
