@@ -16,7 +16,7 @@ import scipy.sparse as sp
 from manifold3d import Manifold
 from scipy.sparse.linalg import spsolve
 
-from pinseat.impression.block import ACCURACY, STEPS, block_of
+from pinseat.impression.block import block_of
 from pinseat.mesh.model import Mesh
 from pinseat.numerics.cubes import shrunk
 
@@ -177,7 +177,8 @@ def test_cubes_cut_from_meshes_agree_with_flat_elements_under_a_cap(nu):
     places += [part * TOOTH * ring + TALL * UP for part in (0.0, 0.5)]
     found = block.moved(np.vstack(places), nu).reshape(5, 8, 3)
     outward = np.einsum("kij,ij->ki", found[:3], ring).mean(axis=1)
-    near = {"rel": 2 * ACCURACY, "abs": STEPS * block.side_mm}
+    # cubes follow a round wall in steps: a sixth of the strain, and half a side of the cubes
+    near = {"rel": 0.16, "abs": 0.5 * block.side_mm}
     assert outward == pytest.approx(exact.side, **near)
     assert found[3:, :, 2].mean(axis=1) == pytest.approx(exact.top, **near)
 
@@ -190,11 +191,11 @@ def test_cubes_follow_an_uneven_bulk_as_flat_elements_do():
     block = block_of(tooth, tray, np.array([[0.0, 0.0, 17.0]]), UP, TRAY - TOOTH)
     at = TOOTH * np.array([[1.0, 0, 0], [0, 1.0, 0], [-1.0, 0, 0]]) + 17.0 * UP
     found = block.moved(at, 1 / 3)
-    assert found[0, 0] == pytest.approx(thick[0], rel=2 * ACCURACY)
-    assert found[2, 0] == pytest.approx(thin[0], rel=2 * ACCURACY)
-    assert found[1, 1] == pytest.approx(beside[1], rel=2 * ACCURACY)
+    assert found[0, 0] == pytest.approx(thick[0], rel=0.16)
+    assert found[2, 0] == pytest.approx(thin[0], rel=0.16)
+    assert found[1, 1] == pytest.approx(beside[1], rel=0.16)
     # The whole cup shifts towards the thick side.
     assert (found[0, 0] + found[2, 0]) / 2 == pytest.approx(
-        (thick[0] + thin[0]) / 2, abs=STEPS * block.side_mm
+        (thick[0] + thin[0]) / 2, abs=0.5 * block.side_mm
     )
     assert found[0, 0] + found[2, 0] > 1.0

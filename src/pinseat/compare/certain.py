@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import chdtrc, ndtri
 
 from pinseat.compare.model import ChangedPlace, Laid, PinChange, ScaleChange, Span
+from pinseat.ledger.cautions import STANDS_PROUD
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.reference import Value, value
 
@@ -139,7 +140,7 @@ _WORDS = {
     "thinner": "The pin is thinner than before",
 }
 _DO = {
-    "farther out": "press the pin home and scan again, or measure its projection",
+    "farther out": f"{STANDS_PROUD}; then scan again",
     "farther in": "measure its projection; look whether it is the same pin in the same hole",
     "bent": "try a straight pin in this hole",
     "moved": "look at the hole's mouth and the foot of the pin",

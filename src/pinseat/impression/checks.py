@@ -16,11 +16,14 @@ from pinseat.impression.model import (
     TrayCompared,
 )
 from pinseat.impression.rubber import name_of
+from pinseat.ledger.cautions import PULL
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.reference import value
 
 THIN_MM, THICK_MM = 2.0, 4.0
 """Bulk that is taught for a custom tray."""
+TIGHT_UM = 5.0
+"""Play either way that no other error of the impression lets one see."""
 STEADY_DEG = 1.0
 """A hand keeps to a line within about this much."""
 
@@ -28,8 +31,7 @@ STEADY_DEG = 1.0
 def bulk_finding(bulk: Bulk, trays: Sequence[TrayCompared]) -> Finding:
     """Whether the rubber is of even and moderate thickness."""
     taught = value("impression.bulk_taught_mm")
-    low, high = taught.value - THIN_MM / 2.0, taught.value + THIN_MM / 2.0
-    even = bulk.thin_mm >= low and bulk.thick_mm <= high
+    even = bulk.thin_mm >= THIN_MM and bulk.thick_mm <= THICK_MM
     own, other = trays
     says = (
         f"Rubber {bulk.thin_mm:.1f} to {bulk.thick_mm:.1f} mm thick; in a stock tray margins would move by "
@@ -43,7 +45,7 @@ def bulk_finding(bulk: Bulk, trays: Sequence[TrayCompared]) -> Finding:
         value=bulk.middle_mm,
         uncertainty=bulk.u_mm,
         unit="mm",
-        limit=high if bulk.thick_mm > high else low,
+        limit=THICK_MM if bulk.thick_mm > THICK_MM else THIN_MM,
         limit_source=f"{taught.reference} ({taught.basis})",
         do="" if even else "make a tray with even relief, or measure its bulk and state it",
     )
@@ -98,11 +100,13 @@ def play_finding(play: Sequence[PinPlay]) -> Finding:
         where=f"pin {worst.name}",
         says=f"The impression pin has play in its own hole: it may lean by up to {worst.largest_deg:.1f} deg "
         f"and lie off by up to {off_um:.0f} um at either end, and is copied so.",
-        verdict="caution",
+        verdict="caution" if off_um > TIGHT_UM else "clear",
         value=worst.u_tilt_deg,
         unit="deg",
         limit_source="one standard deviation in each direction, the pin anywhere in its play (assumed)",
-        do="take impression pins that fill their holes, or lean all against the same wall of their holes",
+        do="take impression pins that fill their holes, or lean all against the same wall of their holes"
+        if off_um > TIGHT_UM
+        else "",
     )
 
 
@@ -159,7 +163,7 @@ def removal_findings(removal: Removal, case: Case) -> Iterator[Finding]:
         unit="deg",
         limit=STEADY_DEG,
         limit_source="what a hand keeps to (assumed)",
-        do="pull with both hands along the line, both sides together; do not rock the tray",
+        do=PULL,
     )
     safe = bends_first(removal)
     bends = f"{removal.bends_at_N:.1f} N (standard uncertainty {removal.u_bends_at_N:.1f} N)"

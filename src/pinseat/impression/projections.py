@@ -155,7 +155,7 @@ def _pin(
 
 def _words(last: Projected | None, abutment: Abutment) -> tuple[str, str]:
     if last is None or last.out_mm is None:
-        return "not read", "press home and read"
+        return "not read", "press home in the rubber and read"
     out = f"{abs(last.out_mm):.2f} mm"
     if last.sign == "fine":
         return "fine", "nothing to do"

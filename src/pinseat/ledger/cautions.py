@@ -25,6 +25,11 @@ def dentine_caution() -> str:
     )
 
 
+PULL = (
+    "pull straight along the line of pull, both sides together, the free hand steadying the teeth beside; "
+    "never rock, peel or lever"
+)
+"""How a tray comes off."""
 STANDS_PROUD = (
     "lift it out, clean its hole and let it down again without force: a wedged pin splits the tooth; "
     "else gauge its hole"

@@ -102,7 +102,7 @@ def _short(do: str, result: ImpressionResult) -> str:
         return f"re-seat {', '.join(proud)} and read again"
     unread = [pin.name for pin in result.projections if pin.stages[1].measured_mm is None]
     if len(unread) == len(result.projections):
-        return "press each pin home and read how far it stands out"
+        return "press each pin home in the rubber and read how far it stands out"
     return f"read {', '.join(unread)} as well" if unread else do
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pinseat.case.model import Case
+from pinseat.ledger.cautions import PULL
 from pinseat.ledger.findings import Finding
 from pinseat.report.advice import sentence, worst_first
 from pinseat.report.pages import case_words, finding_lists
@@ -15,8 +16,8 @@ from pinseat.tray.model import HandPlan, Pile, TrayResult
 Plain = dict[str, Any]
 
 CAUTIONS = (
-    "Pull along the arrow, on the grip alone, with a finger of the other hand on the tooth beside: a pull "
-    "aslant bends pins, and its torque can crack a tooth round its hole.",
+    f"{sentence(PULL)} The arrow shows it. A pull aslant bends pins, and its torque can crack a tooth round "
+    "its hole.",
     "Try the tray in dry before rubber goes in. Where a pin is felt, stop: nothing is pressed.",
     "Count the pins before and after: a loose one can be swallowed or inhaled.",
     "Uncured resin and tray adhesive: gloves, and air; set, wash and harden by the makers' sheets, and look "

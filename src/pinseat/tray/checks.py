@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from pinseat.ledger.cautions import PULL
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.reference import value
 from pinseat.tray.border import Border
@@ -154,7 +155,7 @@ def handle_finding(asked_for: bool, seat: Seat | None) -> Finding | None:
         unit="mm",
         limit=0.5,
         limit_source="middle of the area that the rubber holds (statics)",
-        do="" if off < 0.5 else "press on the far side with a finger while pulling",
+        do="" if off < 0.5 else f"{PULL}; hold the far side so that the tray does not tip",
     )
 
 

@@ -37,7 +37,7 @@ def test_a_pin_not_read_is_not_nothing():
     assert found.row.depth.basis == "assumed"
     tally = next(f for f in found.findings if f.code == "impression.tally")
     assert tally.verdict == "cannot tell"
-    assert "11-2, 11-3: press home and read" in tally.do
+    assert "11-2, 11-3: press home in the rubber and read" in tally.do
 
 
 def test_a_pin_is_followed_through_every_copy():
