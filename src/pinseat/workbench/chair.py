@@ -57,9 +57,10 @@ def next_action(view: View) -> str:
     if seat["verdict"] == "goes home":
         return "Nothing needs changing. Go on with the next copy."
     levers = [lever for lever in seat.get("levers", []) if lever["gain"] > 0.0]
-    return (
-        _sentence(levers[0]["change"]) if levers else "No single change helps enough. Go back to the holes."
-    )
+    if not levers:
+        return "No single change helps enough. Go back to the holes."
+    caution = levers[0].get("caution")
+    return _sentence(f"{levers[0]['change']}: {caution}" if caution else levers[0]["change"])
 
 
 def _sentence(words: str) -> str:

@@ -216,6 +216,7 @@ def _seat(payload: Plain) -> Markup:
         tag(
             "li",
             tag("strong", lever["change"]),
+            f" ({lever['caution']})" if lever.get("caution") else "",
             f": chance up {with_u(100.0 * lever['gain'], 100.0 * lever['u_gain'], '', 1)} points, "
             f"{fixed(lever['gain_lacking_um'], 0)} µm more clearance",
         )
