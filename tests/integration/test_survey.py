@@ -8,12 +8,14 @@ right; all are 4 mm high. By hand: the nearest draws, 3 and -2, are 5 degrees ap
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from pinseat import chain
+from pinseat.errors import PinseatError
+from pinseat.ledger.findings import Finding
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.write import stl_bytes
 from tests.integration.conftest import Said, pinseat
@@ -169,17 +171,16 @@ def test_what_has_not_changed_is_not_computed_again(blocks) -> None:
         ('kind = "wall"', 'kind = "prepared"', "needs a closed margin line"),
     ],
 )
-def test_a_wrong_pick_is_refused_in_one_line(blocks, tmp_path: Path, old: str, new: str, says: str) -> None:
+def test_a_wrong_pick_is_refused(blocks, tmp_path: Path, old: str, new: str, says: str) -> None:
     folder, _ = blocks
     (tmp_path / "scans").mkdir()
     (tmp_path / "scans/two.stl").write_bytes((folder / "scans/two.stl").read_bytes())
     text = (folder / "case.toml").read_text(encoding="utf-8")
     assert old in text
     (tmp_path / "case.toml").write_text(text.replace(old, new, 1), encoding="utf-8")
-    said = pinseat("survey", tmp_path)
-    assert said.code == 2
-    assert says in said.err
-    assert len(said.err.strip().splitlines()) == 1
+    with pytest.raises(PinseatError) as refused:
+        chain.run(tmp_path, until="survey")
+    assert says in str(refused.value)
 
 
 def test_a_margin_off_the_mesh_is_refused(blocks, tmp_path: Path) -> None:
@@ -190,10 +191,9 @@ def test_a_margin_off_the_mesh_is_refused(blocks, tmp_path: Path) -> None:
     text = (folder / "case.toml").read_text(encoding="utf-8") + margin
     (tmp_path / "case.toml").write_text(text, encoding="utf-8")
     said = pinseat("survey", tmp_path)
-    assert said.code == 2
-    assert "margin" in said.err
-    assert "point 3" in said.err
-    assert "off the scanned surface" in said.err
+    assert (said.code, len(said.err.strip().splitlines())) == (2, 1)
+    for words in ("margin", "point 3", "off the scanned surface"):
+        assert words in said.err
 
 
 def calliper_case(folder: Path, tip_mm: float, *more: str) -> None:
@@ -216,6 +216,12 @@ def calliper_case(folder: Path, tip_mm: float, *more: str) -> None:
     (folder / "case.toml").write_text("\n\n".join([*text, *more]) + "\n", encoding="utf-8")
 
 
+def splay(folder: Path) -> Finding:
+    """What the survey of a case says of its splay, computed in this process."""
+    found = chain.run(folder, until="survey").results["survey"].findings
+    return next(finding for finding in found if finding.code == "survey.splay")
+
+
 def test_free_ends_too_far_apart_stop(tmp_path: Path) -> None:
     calliper_case(tmp_path, 18.60)
     found = findings(pinseat("survey", tmp_path, "--json"))
@@ -232,17 +238,16 @@ ALONG = '[[callipers.photos]]\nseen = "along the line"\npins = ["11-1", "22-1"]\
 
 def test_a_photograph_along_the_line_decides_what_callipers_cannot_see(tmp_path: Path) -> None:
     calliper_case(tmp_path / "blind", 18.42)
-    (splay,) = findings(pinseat("survey", tmp_path / "blind", "--json"))["survey.splay"]
-    assert splay["verdict"] == "cannot tell"
-    assert "along their line" in splay["do"] or "across" in splay["do"]
+    blind = splay(tmp_path / "blind")
+    assert blind.verdict == "cannot tell"
+    assert "along their line" in blind.do
 
     calliper_case(tmp_path / "straight", 18.42, ALONG.format("0.1, -0.1"))
-    (splay,) = findings(pinseat("survey", tmp_path / "straight", "--json"))["survey.splay"]
-    assert splay["verdict"] == "clear"
+    assert splay(tmp_path / "straight").verdict == "clear"
     calliper_case(tmp_path / "crooked", 18.42, ALONG.format("2.4"))
-    (splay,) = findings(pinseat("survey", tmp_path / "crooked", "--json"))["survey.splay"]
-    assert splay["verdict"] == "stop"
-    assert splay["value"] == pytest.approx(2.4, abs=0.02)
+    crooked = splay(tmp_path / "crooked")
+    assert crooked.verdict == "stop"
+    assert crooked.value == pytest.approx(2.4, abs=0.02)
 
 
 def test_a_photograph_of_an_unknown_pin_is_refused(tmp_path: Path) -> None:
@@ -262,9 +267,7 @@ def test_the_plan_of_readings_comes_before_any_reading_and_shrinks_as_they_are_t
     for some in ([], readings[:3], readings):
         body = "".join("[[callipers.readings]]" + one.replace(tail, "") for one in some)
         (tmp_path / "case.toml").write_text(head + body + "\n" + tail, encoding="utf-8")
-        said = pinseat("readings", tmp_path, "--json")
-        assert said.code == 0, said.err
-        counts.append(len(json.loads(said.out)["steps"]["readings"]["steps"]))
+        counts.append(len(chain.run(tmp_path, until="readings").results["readings"].steps))
     assert counts[0] > counts[1] > counts[2]
     assert (tmp_path / "results/readings.pdf").read_bytes().startswith(b"%PDF-")
 

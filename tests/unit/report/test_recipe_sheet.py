@@ -116,7 +116,7 @@ def test_force_on_the_card_is_never_more_than_the_most() -> None:
     result = recipe.run(of, up())
     assert result.cement is not None
     told = cement_card(of, result.cement, result.findings, META)
-    assert told["clock"][0][2].endswith("then at most 100 N")
+    assert told["clock"][0][2].endswith("then at most 100 N and only while it still closes")
     assert told["never"].startswith("Never force")
 
 
