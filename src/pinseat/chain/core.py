@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pinseat.case.impression import ImpressionWork
 from pinseat.case.model import Case
 from pinseat.casting import step as casting_step
 from pinseat.casting.model import CastingResult
@@ -16,6 +17,19 @@ from pinseat.survey.model import SurveyResult
 def has_scan(case: Case) -> bool:
     """Whether a case was scanned; the other way in is callipers."""
     return case.scan is not None
+
+
+def has_pins(case: Case) -> bool:
+    """Whether there is a pin to take an impression of."""
+    return any(abutment.pins for abutment in case.abutments)
+
+
+def impression_if_stated(case: Case) -> tuple[str, ...]:
+    """The impression counts in the ledger as computed where a person states anything of it.
+
+    Otherwise the ledger assumes a row: what is known then is the rubber alone.
+    """
+    return ("impression",) if has_pins(case) and case.impression != ImpressionWork() else ()
 
 
 def scan(work: Work) -> ScanResult:

@@ -7,8 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from pinseat.case import files
-from pinseat.case.impression import ImpressionWork
-from pinseat.case.model import Case
 from pinseat.chain.work import Work
 from pinseat.impression import step
 from pinseat.impression.model import ImpressionResult, Undercuts
@@ -76,16 +74,3 @@ def make(work: Work) -> ImpressionResult:
         progress=work.progress,
     )
     return replace(result, files=files_written)
-
-
-def applies(case: Case) -> bool:
-    """Whether there is a pin to take an impression of."""
-    return any(abutment.pins for abutment in case.abutments)
-
-
-def where_stated(case: Case) -> tuple[str, ...]:
-    """The impression counts in the ledger as computed where a person states anything of it.
-
-    Otherwise the ledger assumes a row: what is known then is the rubber alone.
-    """
-    return ("impression",) if applies(case) and case.impression != ImpressionWork() else ()

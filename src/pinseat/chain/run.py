@@ -114,7 +114,7 @@ def _do(work: Work, step: Step, keys: dict[str, str]) -> bool:
         read = set(stored.meta["reads"].split())
         key = results.input_hash(stated(work.case, read), *rest)
         if stored.meta["input"] == key:
-            result: Any = rebuild(step.kind, stored.payload)
+            result: Any = rebuild(step.result_type, stored.payload)
             if all(files.inside(work.folder, name).is_file() for name in getattr(result, "files", ())):
                 keys[step.name], work.results[step.name] = key, result
                 work.used.update(stored.meta["values"].split())

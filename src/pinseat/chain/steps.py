@@ -4,34 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib import import_module
 from typing import Any
 
 from pinseat.case.model import Case
-from pinseat.casting.model import CastingResult, RecipeResult
-from pinseat.chain import (
-    core,
-    impression,
-    plating,
-    readings,
-    recipe,
-    report,
-    seat,
-    survey_sheet,
-    ticket,
-    tray,
-)
-from pinseat.chain.readings import Readings
+from pinseat.casting.model import CastingResult
+from pinseat.chain import core, report
 from pinseat.chain.scan import ScanResult
-from pinseat.chain.survey_sheet import SurveySheet
-from pinseat.chain.ticket import Ticket
 from pinseat.chain.work import Work
-from pinseat.impression.model import ImpressionResult
-from pinseat.plating.result import PlatingResult, ProgrammeResult
-from pinseat.seating.diagnosis import Diagnosis
 from pinseat.seating.model import SeatingResult
-from pinseat.seating.plan import SeatPlan
 from pinseat.survey.model import SurveyResult
-from pinseat.tray.model import TrayResult
 
 
 def _always(case: Case) -> bool:
@@ -40,6 +22,23 @@ def _always(case: Case) -> bool:
 
 def _nothing(work: Work) -> Any:
     return None
+
+
+def _later(place: str) -> Callable[..., Any]:
+    """A call of this package whose module is imported when it is first made: ``tray:make``.
+
+    Most runs need few of the steps; the others would cost seconds at each start.
+    """
+
+    def call(*given: Any) -> Any:
+        return _found(f"pinseat.chain.{place}")(*given)
+
+    return call
+
+
+def _found(place: str) -> Any:
+    module, name = place.split(":")
+    return getattr(import_module(module), name)
 
 
 def _no_more(case: Case) -> tuple[str, ...]:
@@ -56,9 +55,10 @@ class Step:
         As in ``results/<name>.json``.
     needs : tuple of str
         Earlier steps whose results it takes.
-    kind : type
-        Frozen dataclass of the result, with ``findings``. When it also has ``files`` (names inside the case
-        folder), the step is made again if one of them is missing.
+    kind : type or str
+        Frozen dataclass of the result, with ``findings``; ``module:name`` for one that is imported when it is
+        needed. When it also has ``files`` (names inside the case folder), the step is made again if one of
+        them is missing.
     make : callable
         Computes the result; writes the files, if any.
     applies : callable
@@ -71,48 +71,81 @@ class Step:
 
     name: str
     needs: tuple[str, ...]
-    kind: type
+    kind: type | str
     make: Callable[[Work], Any]
     applies: Callable[[Case], bool] = _always
     also: Callable[[Work], Any] = _nothing
     needs_if: Callable[[Case], tuple[str, ...]] = _no_more
 
+    @property
+    def result_type(self) -> type:
+        """The type of the result, imported if it was not."""
+        found: type = _found(self.kind) if isinstance(self.kind, str) else self.kind
+        return found
+
 
 _ALL = (
     Step("scan", (), ScanResult, core.scan, core.has_scan, lambda work: work.scan_hash),
     Step("survey", ("scan",), SurveyResult, core.survey),
-    Step("tray", ("scan", "survey"), TrayResult, tray.make),
+    Step("tray", ("scan", "survey"), "pinseat.tray.model:TrayResult", _later("tray:make")),
     Step(
         "impression",
         ("scan", "survey"),
-        ImpressionResult,
-        impression.make,
-        impression.applies,
-        impression.also,
+        "pinseat.impression.model:ImpressionResult",
+        _later("impression:make"),
+        core.has_pins,
+        _later("impression:also"),
     ),
-    Step("survey_sheet", ("scan", "survey"), SurveySheet, survey_sheet.make),
-    Step("readings", (), Readings, readings.make),
-    Step("plating", ("scan", "survey"), PlatingResult, plating.make, plating.applies),
+    Step(
+        "survey_sheet",
+        ("scan", "survey"),
+        "pinseat.chain.survey_sheet:SurveySheet",
+        _later("survey_sheet:make"),
+    ),
+    Step("readings", (), "pinseat.chain.readings:Readings", _later("readings:make")),
+    Step(
+        "plating",
+        ("scan", "survey"),
+        "pinseat.plating.result:PlatingResult",
+        _later("plating:make"),
+        _later("plating:applies"),
+    ),
     Step(
         "programme",
         ("plating",),
-        ProgrammeResult,
-        plating.make_programme,
-        plating.applies,
-        plating.logged,
+        "pinseat.plating.result:ProgrammeResult",
+        _later("plating:make_programme"),
+        _later("plating:applies"),
+        _later("plating:logged"),
     ),
-    Step("casting", ("survey",), CastingResult, core.casting, needs_if=impression.where_stated),
+    Step("casting", ("survey",), CastingResult, core.casting, needs_if=core.impression_if_stated),
     Step(
         "recipe",
         ("survey", "casting"),
-        RecipeResult,
-        recipe.make,
-        needs_if=impression.where_stated,
+        "pinseat.casting.model:RecipeResult",
+        _later("recipe:make"),
+        needs_if=core.impression_if_stated,
     ),
     Step("seating", ("survey", "casting"), SeatingResult, core.seating),
-    Step("seat", ("survey", "casting"), SeatPlan, seat.make_plan, also=seat.inside_hash),
-    Step("diagnosis", ("survey", "casting"), Diagnosis, seat.make_diagnosis),
-    Step("ticket", ("scan", "survey", "casting", "seating"), Ticket, ticket.make),
+    Step(
+        "seat",
+        ("survey", "casting"),
+        "pinseat.seating.plan:SeatPlan",
+        _later("seat:make_plan"),
+        also=_later("seat:inside_hash"),
+    ),
+    Step(
+        "diagnosis",
+        ("survey", "casting"),
+        "pinseat.seating.diagnosis:Diagnosis",
+        _later("seat:make_diagnosis"),
+    ),
+    Step(
+        "ticket",
+        ("scan", "survey", "casting", "seating"),
+        "pinseat.chain.ticket:Ticket",
+        _later("ticket:make"),
+    ),
     Step("report", ("scan", "survey", "casting", "seating"), report.ReportPages, report.make),
 )
 

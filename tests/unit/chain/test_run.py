@@ -1,12 +1,13 @@
 """What makes a stored result stale, and what does not."""
 
+import dataclasses
 from pathlib import Path
 
 import pytest
 
 from pinseat import chain
 from pinseat.case import log
-from pinseat.chain.steps import STEPS, wanted
+from pinseat.chain.steps import STEPS, _found, wanted
 from pinseat.chain.work import Watched, stated
 from pinseat.demo import cases
 from pinseat.errors import CaseError
@@ -64,6 +65,15 @@ def test_a_step_brings_what_it_needs_in_the_order_of_the_work() -> None:
     assert [step.name for step in wanted("casting", case)] == ["survey", "casting"]
     for step in STEPS.values():
         assert set(step.needs) <= set(list(STEPS)[: list(STEPS).index(step.name)])
+
+
+def test_every_step_has_its_type_and_its_call() -> None:
+    for step in STEPS.values():
+        assert "findings" in {field.name for field in dataclasses.fields(step.result_type)}
+        for call in (step.make, step.applies, step.also):
+            cells = [cell.cell_contents for cell in call.__closure__ or ()]
+            for place in (cell for cell in cells if isinstance(cell, str)):
+                assert callable(_found(f"pinseat.chain.{place}"))
 
 
 def test_an_unknown_step_is_refused(bench: Path) -> None:
