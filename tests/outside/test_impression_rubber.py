@@ -195,7 +195,5 @@ def test_cubes_follow_an_uneven_bulk_as_flat_elements_do():
     assert found[2, 0] == pytest.approx(thin[0], rel=0.16)
     assert found[1, 1] == pytest.approx(beside[1], rel=0.16)
     # The whole cup shifts towards the thick side.
-    assert (found[0, 0] + found[2, 0]) / 2 == pytest.approx(
-        (thick[0] + thin[0]) / 2, abs=0.5 * block.side_mm
-    )
+    assert (found[0, 0] + found[2, 0]) / 2 == pytest.approx((thick[0] + thin[0]) / 2, abs=0.5 * block.side_mm)
     assert found[0, 0] + found[2, 0] > 1.0
