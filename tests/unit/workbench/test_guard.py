@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -9,6 +11,12 @@ from pinseat.workbench.guard import POLICY, Door, Guard, TooLargeError, limited
 
 DOOR = Door(8765, "the-key")
 KEY = {"cookie": "pinseat-8765=the-key"}
+
+
+def _run(work: Coroutine[Any, Any, Any]) -> Any:
+    """Run in a thread of its own: in this one the browser's loop may still be running."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, work).result()
 
 
 async def _inner(scope: Any, receive: Any, send: Any) -> None:
@@ -36,7 +44,7 @@ def _ask(
     async def send(message: Any) -> None:
         sent.append(message)
 
-    asyncio.run(Guard(_inner, DOOR)(scope, receive, send))
+    _run(Guard(_inner, DOOR)(scope, receive, send))
     found = {key.decode(): value.decode() for key, value in sent[0]["headers"]}
     return sent[0]["status"], found, sent[1]["body"].decode()
 
@@ -103,7 +111,7 @@ def test_no_websocket_is_opened() -> None:
 
     headers = [(b"host", b"127.0.0.1:8765"), (b"cookie", b"pinseat-8765=the-key")]
     scope = {"type": "websocket", "path": "/", "query_string": b"", "headers": headers}
-    asyncio.run(Guard(_inner, DOOR)(scope, receive, send))
+    _run(Guard(_inner, DOOR)(scope, receive, send))
     assert [message["type"] for message in sent] == ["websocket.close"]
 
 
@@ -116,7 +124,7 @@ def _taken(parts: list[bytes], most: int) -> tuple[bytes, int]:
     async def take() -> bytes:
         return b"".join([part async for part in limited(receive, most)])
 
-    return asyncio.run(take()), len(left)
+    return _run(take()), len(left)
 
 
 def test_too_much_is_not_taken_in() -> None:
@@ -131,5 +139,5 @@ def test_too_much_is_not_taken_in() -> None:
             pass
 
     with pytest.raises(TooLargeError):
-        asyncio.run(take())
+        _run(take())
     assert left == [b"never"]
