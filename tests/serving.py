@@ -25,11 +25,15 @@ class Served:
     address: str
 
     @classmethod
-    def start(cls, folder: Path) -> Served:
-        """Start it on a free port; back once its address is printed."""
+    def start(cls, folder: Path, errors: int | None = None) -> Served:
+        """Start it on a free port; back once its address is printed; ``errors`` may be a pipe."""
         command = [sys.executable, "-W", "error", "-m", "pinseat", "open", str(folder), "--no-browser"]
         process = subprocess.Popen(
-            command, stdout=subprocess.PIPE, text=True, env={**os.environ, "NO_COLOR": "1"}
+            command,
+            stdout=subprocess.PIPE,
+            stderr=errors,
+            text=True,
+            env={**os.environ, "NO_COLOR": "1"},
         )
         assert process.stdout is not None
         said = []

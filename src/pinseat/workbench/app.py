@@ -181,7 +181,7 @@ class _Routes:
     async def _stream(self, request: Request, name: str) -> AsyncIterator[str]:
         before = ""
         with self.desk.watching(name) as changed:
-            while not await request.is_disconnected():
+            while not (self.desk.parting or await request.is_disconnected()):
                 try:
                     run = self.desk.run_of(name)
                     said = {

@@ -50,6 +50,7 @@ class Desk:
         self.runs = Runs(self.touch)
         self._standing: dict[Path, _Known] = {}
         self._watchers: dict[Path, set[asyncio.Event]] = {}
+        self.parting = False
         self._tasks: set[asyncio.Task[None]] = set()
         self._asked: set[tuple[Path, str]] = set()
 
@@ -110,6 +111,12 @@ class Desk:
         finally:
             self._asked.discard((folder, stamp))
         self.touch(folder)
+
+    def part(self) -> None:
+        """Tell every page's stream to end: the server is about to stop."""
+        self.parting = True
+        for folder in self._watchers:
+            self.touch(folder)
 
     def touch(self, folder: Path) -> None:
         """Tell everyone who watches a case that something has changed."""

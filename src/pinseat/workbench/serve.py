@@ -6,6 +6,7 @@ import secrets
 import socket
 import webbrowser
 from pathlib import Path
+from types import FrameType
 
 import uvicorn
 
@@ -47,8 +48,9 @@ def serve(place: Path, port: int = 0, *, browser: bool = True) -> None:
     what = "case" if (place / NAME).is_file() else "cases"
     print(f"The workbench serves the {what} in {place}. Open:\n  {address}", flush=True)
     print("Only this machine can reach it. Ctrl-C ends it.", flush=True)
+    desk = Desk(place)
     config = uvicorn.Config(
-        make_app(Desk(place), kit, door),
+        make_app(desk, kit, door),
         log_level="warning",
         access_log=False,
         server_header=False,
@@ -58,7 +60,20 @@ def serve(place: Path, port: int = 0, *, browser: bool = True) -> None:
     )
     if browser:
         webbrowser.open(address)
-    uvicorn.Server(config).run(sockets=[held])
+    _Server(config, desk).run(sockets=[held])
+
+
+class _Server(uvicorn.Server):
+    """A server that lets go of the open pages' streams when it is told to stop, so that it stops at once."""
+
+    def __init__(self, config: uvicorn.Config, desk: Desk) -> None:
+        super().__init__(config)
+        self._desk = desk
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """End the streams, then the server."""
+        self._desk.part()
+        super().handle_exit(sig, frame)
 
 
 def _listen(port: int) -> socket.socket:

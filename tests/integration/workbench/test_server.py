@@ -5,7 +5,9 @@ from __future__ import annotations
 import http.client
 import io
 import json
+import signal
 import socket
+import subprocess
 import threading
 import zipfile
 from collections.abc import Iterator
@@ -50,6 +52,26 @@ def _edit(served: Served, revision: str, place: list, text: str, case: str = "b"
 
 
 PIN = ["abutments", 0, "cast_pin_diameter_mm"]
+
+
+def test_ctrl_c_ends_it_at_once_and_quietly_while_pages_are_open(practice: Path) -> None:
+    served = Served.start(practice, subprocess.PIPE)
+    pages = [http.client.HTTPConnection("127.0.0.1", served.port, timeout=10) for _ in range(2)]
+    answers = []
+    for page in pages:
+        held = {"cookie": f"pinseat-{served.port}={served.key}", "origin": served.origin}
+        page.request("GET", "/case/b/events", headers=held)
+        answers.append(page.getresponse())
+        assert answers[-1].readline().startswith(b"data: ")
+    served.process.send_signal(signal.SIGINT)
+    assert served.process.stderr is not None
+    said = served.process.stderr.read()
+    for page, answer in zip(pages, answers, strict=True):
+        assert answer.read().startswith(b"\n")  # the stream came to its own end
+        page.close()
+    served.process.stderr.close()
+    served.stop()
+    assert said in ("", "pinseat: stopped; nothing half-written was left behind\n")
 
 
 def test_only_this_machine_can_reach_it(served: Served) -> None:
