@@ -137,3 +137,63 @@ def test_rattle_of_a_single_pin(pin: float, hole: float, depth: float, degrees: 
         assert goes_on(contact, np.zeros((2, 2)), clearance, (-turn, turn)) is fits
     assert exact - clearance / depth == pytest.approx(pin * exact**2 / (2 * depth), rel=0.1)
     assert 0 < exact - clearance / depth < 0.02 * exact
+
+
+TURN_RAD = 0.2
+"""Small motions are sought within this (docs/method/contact.md)."""
+
+
+@pytest.mark.parametrize(("error", "step"), [(0.16, 0.1), (0.16, 0.3), (0.16, 1.0)])
+def test_two_tips_that_tilting_brings_together(error: float, step: float) -> None:
+    # Tips a height `step` apart come nearer by w step when the body tilts by w, and w is bounded.
+    tips = np.array([[-10.0, 0.0, 0.0], [10.0, 0.0, step]])
+    contact = Contact(
+        disc_rows(tips, np.tile(np.eye(3)[:2], (2, 1, 1)), np.zeros(3)), np.zeros((0, 6)), np.zeros(0, bool)
+    )
+    offset = np.array([[-error / 2, 0], [error / 2, 0]])
+    left = max(error - TURN_RAD * step, 0.0) / 2
+    assert lacking(contact, offset, 0.1) == pytest.approx(left - 0.05, abs=1e-8)
+
+
+def spread(points: Float) -> Float:
+    """Radius of the smallest circle around three points, (..., 3, 2) -> (...)."""
+    sides = np.sort(np.linalg.norm(points - np.roll(points, 1, axis=-2), axis=-1), axis=-1)
+    a, b, c = sides[..., 0], sides[..., 1], sides[..., 2]
+    area16 = np.maximum((a + b + c) * (b + c - a) * (c + a - b) * (a + b - c), 1e-300)
+    return np.where(a * a + b * b <= c * c, c / 2, a * b * c / np.sqrt(area16))
+
+
+def least_spread(offset: Float, tips: Float, tilts: Float) -> Float:
+    """For each tilt (n, 2) the least circle over all turns about z in the box; by thirds (convex)."""
+    low, high = np.full(len(tilts), -TURN_RAD), np.full(len(tilts), TURN_RAD)
+
+    def at(about_z: Float) -> Float:
+        turns = np.column_stack([tilts, about_z])
+        return spread(offset + np.cross(turns[:, None], tips)[..., :2])
+
+    for _ in range(60):
+        a, b = low + (high - low) / 3, high - (high - low) / 3
+        left = at(a) <= at(b)
+        low, high = np.where(left, low, a), np.where(left, b, high)
+    return at((low + high) / 2)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_three_tips_by_trying_every_turn_within_the_box(seed: int) -> None:
+    """Whatever the turn, travel centres the three errors: what is lacking is the radius of their circle.
+
+    Tilts are tried on a grid of 11 x 11 that closes in on the best of them; convex, so nothing is missed.
+    """
+    rng = np.random.default_rng(seed)
+    tips = np.column_stack([rng.uniform(-10, 10, (3, 2)), rng.uniform(-0.1, 0.1, 3)])
+    offset = rng.normal(0.0, 0.05, (3, 2))
+    best, half = np.zeros(2), TURN_RAD
+    for _ in range(60):
+        axes = [np.clip(np.linspace(w - half, w + half, 11), -TURN_RAD, TURN_RAD) for w in best]
+        tilts = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 2)
+        best, half = tilts[np.argmin(least_spread(offset, tips, tilts))], 0.75 * half
+    contact = Contact(
+        disc_rows(tips, np.tile(np.eye(3)[:2], (3, 1, 1)), np.zeros(3)), np.zeros((0, 6)), np.zeros(0, bool)
+    )
+    by_trying = float(least_spread(offset, tips, best[None])[0])
+    assert lacking(contact, offset, 0.02) == pytest.approx(by_trying - 0.01, abs=1e-6)

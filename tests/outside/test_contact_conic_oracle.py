@@ -1,4 +1,4 @@
-"""The contact kernel against a general second-order cone solver on 1,000 random bridges, degenerate ones
+"""The contact kernel against a general second-order cone solver on 1,100 random bridges, degenerate ones
 among them.
 
 Oracle: Clarabel (Goulart and Chen 2024, arXiv:2405.12762; Apache-2.0), an interior-point method that shares
@@ -56,8 +56,9 @@ def clarabel_optimum(contact: Contact, y: Float, *, opening: bool) -> float:
         sparse.csc_matrix((7, 7)), scalar[0], rows, np.concatenate(sides), cones, settings
     )
     found = solver.solve()
-    if found.status in (clarabel.SolverStatus.PrimalInfeasible, clarabel.SolverStatus.AlmostPrimalInfeasible):
+    if found.status == clarabel.SolverStatus.PrimalInfeasible:
         return np.inf
+    assert found.status in (clarabel.SolverStatus.Solved, clarabel.SolverStatus.AlmostSolved)
     return float(found.x[6])
 
 
@@ -101,6 +102,14 @@ def tips_only(rng: np.random.Generator) -> tuple[Contact, Float]:
     contact = random_contact(rng, int(rng.integers(1, 9)), 0, 0)
     contact = Contact(contact.discs, np.zeros((0, 6)), np.zeros(0, dtype=bool))
     return contact, errors(rng, contact)
+
+
+def tips_abreast(rng: np.random.Generator) -> tuple[Contact, Float]:
+    """Tips nearly level and far off their mouths: only turning beyond the box would bring them nearer."""
+    tips = np.column_stack([rng.uniform(-12, 12, (4, 2)), rng.uniform(-0.1, 0.1, 4)])
+    discs = disc_rows(tips, np.tile(np.eye(3)[:2], (4, 1, 1)), tips.mean(axis=0))
+    contact = Contact(discs, np.zeros((0, 6)), np.zeros(0, dtype=bool))
+    return contact, errors(rng, contact, offset=0.1)
 
 
 def without_errors(rng: np.random.Generator) -> tuple[Contact, Float]:
@@ -167,6 +176,7 @@ KINDS: dict[str, Callable[[np.random.Generator], tuple[Contact, Float]]] = {
         ordinary,
         single_pin,
         tips_only,
+        tips_abreast,
         without_errors,
         twin_pins,
         parallel_grid,

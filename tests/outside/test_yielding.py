@@ -112,7 +112,7 @@ def test_against_clarabel_on_random_bridges() -> None:
 def cone(
     contact: Contact, extra: Extra, y: np.ndarray, give: tuple[float, float, float], limit: float
 ) -> float:
-    """The same programme for Clarabel: unknowns six motions, further motions, s."""
+    """The same programme for Clarabel: unknowns six motions, further motions, s. Infinite only if proven."""
     d, f, q = len(contact.discs), len(contact.faces), extra.faces.shape[1]
     width = 7 + q
     linear, side, cones = [], [], []
@@ -147,5 +147,7 @@ def cone(
         settings,
     )
     found = solver.solve()
-    good = found.status in (clarabel.SolverStatus.Solved, clarabel.SolverStatus.AlmostSolved)
-    return float(found.x[-1]) if good else math.inf
+    if found.status == clarabel.SolverStatus.PrimalInfeasible:
+        return math.inf
+    assert found.status == clarabel.SolverStatus.Solved
+    return float(found.x[-1])

@@ -20,7 +20,9 @@ vectors ``u``. A basis of seven rows fixes a vertex; as long as its multipliers 
 a *lower* bound. The most violated disc offers the tangent at its present direction (a face offers itself),
 the row enters, the ratio test says which row leaves, and the bound rises. When nothing is violated by more
 than `TOLERANCE_MM`, the bound is the answer (Kelley 1960, J. SIAM 8, 703, with the dual simplex of Lemke
-1954, Naval Res. Logist. Q. 1, 36, and the tolerant ratio test of Harris 1973, Math. Prog. 5, 1).
+1954, Naval Res. Logist. Q. 1, 36, and the tolerant ratio test of Harris 1973, Math. Prog. 5, 1). The sides of
+the box are rows like any other: they leave the first basis, and one that the vertex has come to lie beyond
+enters again. They are looked at last, for few bridges ever reach them.
 
 Rows do not depend on the bridge, only right-hand sides do, and these are affine in its random vector. So the
 best basis of one bridge is dual feasible for every other: all bridges start from the basis of the mean one.
@@ -277,10 +279,26 @@ def _most_violated(programme: Programme, y: Float, work: Work) -> int:
 
 
 @_kernel
+def _most_outside(programme: Programme, vertex: Float) -> tuple[int, float]:
+    """The side of the box that the vertex lies farthest beyond (upper sides first), and by how much."""
+    which, worst = 0, -np.inf
+    for i in range(6):
+        for side, far in ((i, vertex[i]), (6 + i, -vertex[i])):
+            if far - programme.box[i] > worst:
+                which, worst = side, far - programme.box[i]
+    return programme.discs + 2 * programme.faces + which, worst
+
+
+@_kernel
 def _entering_row(programme: Programme, work: Work, which: int) -> tuple[float, float]:
     """Put the row that cuts the vertex off into `work.row`; give the direction (or sign) of the cut."""
     d, f = programme.discs, programme.faces
     rows, a = programme.rows, work.row
+    if which >= d + 2 * f:
+        a[:] = 0.0
+        side = which - d - 2 * f
+        a[side % 6] = 1.0 if side < 6 else -1.0
+        return 0.0, 0.0
     if which < d:
         p, q = work.deviation[which], work.deviation[d + which]
         length = math.sqrt(p * p + q * q)
@@ -362,6 +380,9 @@ def _record(programme: Programme, basis: Basis, out: int, which: int, p: float, 
         basis.place[out, 0], basis.place[out, 1], basis.place[out, 2] = which, d + which, 2 * d + f + which
         basis.factor[out, 0], basis.factor[out, 1], basis.factor[out, 2] = -p, -q, 1.0
         return
+    if which >= d + 2 * f:
+        basis.constant[out] = programme.box[(which - d - 2 * f) % 6]
+        return
     basis.factor[out, 0] = -p
     if which < d + f:
         basis.place[out, 0] = d + which
@@ -392,6 +413,8 @@ def exchange(programme: Programme, y: Float, basis: Basis, work: Work) -> int:
     for _ in range(MOST_EXCHANGES):
         which = _most_violated(programme, y, work)
         excess = work.excess[which]
+        if excess <= TOLERANCE_MM:
+            which, excess = _most_outside(programme, work.vertex)
         if excess <= TOLERANCE_MM:
             if fresh or _drift(basis, y, work.vertex) <= _DRIFT_MM:
                 return SOLVED

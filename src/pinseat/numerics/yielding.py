@@ -202,6 +202,8 @@ def _exchange(
     fresh = False
     for _ in range(MOST_EXCHANGES):
         excess, right = _most_violated(rows, faces, gives, give, offset, radius, gap, lid, vertex, row)
+        if excess <= TOLERANCE_MM:
+            excess, right = _most_outside(box, vertex, row)
         if excess > TOLERANCE_MM:
             share[:] = row @ inverse
             out = _leaving(share, weight)
@@ -261,6 +263,18 @@ def _most_violated(
                     row[k] = sign * faces[j, k]
                 row[n - 1] = -yields
                 right = room - sign * gap[j]
+    return worst, right
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _most_outside(box: Float, vertex: Float, row: Float) -> tuple[float, float]:
+    """As :func:`_most_violated`, for the sides of the box."""
+    worst, right = -np.inf, 0.0
+    for k in range(len(box)):
+        if abs(vertex[k]) - box[k] > worst:
+            worst, right = abs(vertex[k]) - box[k], box[k]
+            row[:] = 0.0
+            row[k] = 1.0 if vertex[k] > 0.0 else -1.0
     return worst, right
 
 
