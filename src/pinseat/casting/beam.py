@@ -18,13 +18,12 @@ from typing import Literal
 from pinseat.case.model import Case
 from pinseat.casting.model import Beam
 from pinseat.errors import ReferenceValueError
+from pinseat.ledger.verdict import one_sided
 from pinseat.reference import value
 
 Ends = Literal["free", "fixed"]
 _SAG: dict[Ends, float] = {"free": 48.0, "fixed": 192.0}
 _MOMENT: dict[Ends, float] = {"free": 4.0, "fixed": 8.0}
-ONE_SIDED_95 = 1.645
-"""Normal quantile of one-sided 0.95 probability."""
 
 
 def sag_mm(
@@ -83,7 +82,7 @@ def beam_of(case: Case) -> Beam | None:
     modulus = value(f"alloy.{alloy}.modulus_GPa")
     proof = value(f"alloy.{alloy}.proof_MPa").value
     load, u_load = bite_N(case)
-    highest = load + ONE_SIDED_95 * u_load
+    highest = load + one_sided() * u_load
     free, fixed = (1000.0 * sag_mm(load, span, modulus.value, width, height, e) for e in ("free", "fixed"))
     return Beam(
         span_mm=span,

@@ -7,6 +7,7 @@ import math
 from pinseat.case.model import Case
 from pinseat.casting.model import Cementing
 from pinseat.ledger.findings import Finding, Verdict
+from pinseat.ledger.verdict import rule_words, sure
 from pinseat.reference import value
 
 NEVER_FORCE = (
@@ -60,7 +61,7 @@ def _pressure(cementing: Cementing) -> Finding:
         value=cementing.wall_MPa,
         unit="MPa",
         limit=most.value,
-        limit_source=f"{most.conditions}, {most.reference} ({most.basis}); force over the area of the tips, "
+        limit_source=f"{most.conditions}, {most.cited}; force over the area of the tips, "
         f"thick tube (Lame); up to {posts.value:.0f} MPa of pressure measured round posts ({posts.basis})",
         do=f"press with {press_words(cementing)}" if gently else "",
     )
@@ -90,7 +91,7 @@ def _room(cementing: Cementing) -> Finding:
         unit="um",
         limit=cementing.film_um if grains else easy.value,
         limit_source=f"on one side; film of a luting cement at most {film.value:g} um, {film.reference}; "
-        f"room for best seating {easy.value:g} um, {easy.reference} ({easy.basis})",
+        f"room for best seating {easy.value:g} um, {easy.cited}",
         do=""
         if verdict == "clear"
         else "take a pin 0.05 mm thinner if it holds well enough, or cut a groove along it as a vent",
@@ -98,9 +99,8 @@ def _room(cementing: Cementing) -> Finding:
 
 
 def _time(cementing: Cementing) -> Finding:
-    sure = value("verdict.conformance_probability")
-    verdict: Verdict = "clear" if cementing.probability >= sure.value else "caution"
-    if cementing.probability <= 1.0 - sure.value:
+    verdict: Verdict = "clear" if cementing.probability >= sure() else "caution"
+    if cementing.probability <= 1.0 - sure():
         verdict = "stop"
     return Finding(
         code="cement.time",
@@ -113,8 +113,8 @@ def _time(cementing: Cementing) -> Finding:
         uncertainty=cementing.time_s * (cementing.u_factor - 1.0),
         unit="s",
         limit=60.0 * (cementing.working_min - cementing.start_min),
-        limit_source=f"what is left of the working time; probability {cementing.probability:.0%}, decided at "
-        f"{sure.value:.0%} by {sure.reference} ({sure.basis})",
+        limit_source=f"what is left of the working time; probability {cementing.probability:.0%}, "
+        + rule_words(),
         do="" if verdict == "clear" else "cool the slab, set on sooner, vent the pins; " + NEVER_FORCE,
     )
 
@@ -132,7 +132,7 @@ def _force(case: Case) -> tuple[Finding, ...]:
             value=case.cement.force_N,
             unit="N",
             limit=most.value,
-            limit_source=f"{most.reference} ({most.basis}): {most.note}",
+            limit_source=f"{most.cited}: {most.note}",
             do=NEVER_FORCE,
         ),
     )

@@ -22,10 +22,10 @@ from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from pinseat.case.model import Case
-from pinseat.casting.beam import ONE_SIDED_95
 from pinseat.casting.escape import Escape, Hole, Push, escape_of, holes_of, push_of
 from pinseat.casting.model import Cementing, PinFlow
 from pinseat.ledger.pins import PinField
+from pinseat.ledger.verdict import one_sided
 from pinseat.reference import value
 
 Float = NDArray[np.float64]
@@ -118,7 +118,7 @@ def cement(case: Case, field: PinField) -> Cementing | None:
     push = push_of(way, min(said.force_N, value("cement.force_most_N").value))
     whole = push.fluidity(way)
     sigma = _log_deviation(case, way)
-    margin = math.exp(ONE_SIDED_95 * sigma)
+    margin = math.exp(one_sided() * sigma)
     start, end = 60.0 * said.start_min, 60.0 * working_min(case)
     home = _when(thick, start, whole)
     late = _when(thick, start, margin * whole) + value("cement.look_s").value

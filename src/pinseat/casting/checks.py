@@ -18,6 +18,7 @@ from pinseat.casting.span import Span
 from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.ledger.rows import Entry, Row
+from pinseat.ledger.verdict import of_chance, rule_words, sure
 from pinseat.reference import value
 
 TEST_CASTING = (
@@ -53,8 +54,7 @@ def span_finding(rows: Sequence[Row], spans: Sequence[Span]) -> Finding | None:
         return probability_within(error, u, span.clearance_um)
 
     worst = min(spans, key=lambda span: (within(span), -span.length_mm))
-    verdict = _verdict(within(worst))
-    rule = value("verdict.conformance_probability")
+    verdict = of_chance(within(worst))
     return Finding(
         code="casting.span",
         where=f"pins {worst.pins[0]} and {worst.pins[1]}",
@@ -70,7 +70,7 @@ def span_finding(rows: Sequence[Row], spans: Sequence[Span]) -> Finding | None:
         unit="um",
         limit=worst.clearance_um,
         limit_source="either way; hole less cast pin from the case, two-pin closed form (derived); "
-        f"decided at {rule.value:.0%} by {rule.reference} ({rule.basis})",
+        + rule_words(),
         do="" if verdict == "clear" else _span_remedy(rows, worst),
     )
 
@@ -148,7 +148,7 @@ def investment_finding(rows: Sequence[Row]) -> Finding | None:
         limit_source=value("investment.phosphate_bonded.setting_expansion_c_percent").reference
         + " (published)"
         if guess
-        else f"products may differ by this much: {tolerance.reference} ({tolerance.basis})",
+        else f"products may differ by this much: {tolerance.cited}",
         do=TEST_CASTING,
     )
 
@@ -162,15 +162,6 @@ def _untested(guess: bool, source: str) -> str:
             "products and with the liquid."
         )
     return "The expansion is a published figure for one product, not a reading of this batch."
-
-
-def _verdict(probability: float) -> Verdict:
-    sure = value("verdict.conformance_probability").value
-    if probability >= sure:
-        return "clear"
-    if probability <= 1.0 - sure:
-        return "stop"
-    return "caution" if probability < 0.5 else "cannot tell"
 
 
 def _span_remedy(rows: Sequence[Row], span: Span) -> str:
@@ -189,7 +180,7 @@ def _proven(net: Entry) -> bool:
     """Whether the casting is too small, or too large, as surely as a verdict must be."""
     if net.u == 0.0:
         return net.mean != 0.0
-    return bool(ndtr(abs(net.mean) / net.u) >= value("verdict.conformance_probability").value)
+    return bool(ndtr(abs(net.mean) / net.u) >= sure())
 
 
 def _measure_first(rows: Sequence[Row]) -> str:

@@ -9,8 +9,6 @@ from pinseat.case.model import Case
 from pinseat.casting.model import DayStep
 from pinseat.reference import value
 
-ROOM_DEGC = 23.0
-WAX_HOLD_DEGC = 300.0
 WHOLE_MIN = 5
 """Starts are given to the five minutes before."""
 _LINER = "Ring liner: wet cellulose or dry ceramic fibre, never asbestos."
@@ -79,8 +77,10 @@ def _heat_up(case: Case, route: str) -> tuple[str, float, float]:
     hold, u_hold = _minutes("schedule.wax_hold_min")
     soak, u_soak = _minutes("schedule.soak_min")
     top, _ = mould_degC(case)
-    climb = (top - ROOM_DEGC) / rate
-    what = f"Burn out: {rate:g} °C/min to {WAX_HOLD_DEGC:.0f} °C, hold {hold:.0f} min; "
+    climb = (top - value("schedule.room_degC").value) / rate
+    what = (
+        f"Burn out: {rate:g} °C/min to {value('schedule.wax_hold_degC').value:.0f} °C, hold {hold:.0f} min; "
+    )
     what += f"to {top:.0f} °C, hold {soak:.0f} min"
     return what, climb + hold + soak, math.hypot(climb * u_rate / rate, u_hold, u_soak)
 

@@ -45,7 +45,7 @@ def _sulfur(chain: Chain) -> Finding:
         uncertainty=needed.uncertainty,
         unit="degC",
         limit=limit.value,
-        limit_source=f"{limit.reference} ({limit.basis})",
+        limit_source=limit.cited,
         do="take a phosphate-bonded investment",
     )
 
@@ -59,7 +59,7 @@ def _nickel() -> Finding:
         verdict="caution",
         unit="% beryllium",
         limit=limit.value,
-        limit_source=f"{limit.reference} ({limit.basis}); in the air {air.value:g} ug/m3, {air.reference}",
+        limit_source=f"{limit.cited}; in the air {air.value:g} ug/m3, {air.reference}",
         do="take an alloy free of beryllium, ask the patient about nickel, grind under extraction",
     )
 

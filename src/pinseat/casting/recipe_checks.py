@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from pinseat.case.model import Case
-from pinseat.casting.beam import ONE_SIDED_95
 from pinseat.casting.compensation import mix_words
 from pinseat.casting.model import Beam, Compensation, DayStep, Metal, Mix, PinCount
 from pinseat.casting.mould import expansion, percent
 from pinseat.ledger.findings import Finding, Verdict
-from pinseat.reference import Value, value
+from pinseat.ledger.verdict import of_chance, one_sided, rule_words, sure
+from pinseat.reference import value
 
 BAR = (
     "cast a test bar of 30 mm at this mix in the same wax, powder and alloy, and state its length before and "
@@ -62,7 +62,7 @@ def metal_findings(case: Case, metal: Metal | None) -> tuple[Finding, ...]:
                 value=button,
                 unit="mm3",
                 limit=metal.feed_mm3,
-                limit_source=f"{loss.value:g} % of volume lost on freezing, {loss.reference} ({loss.basis})",
+                limit_source=f"{loss.value:g} % of volume lost on freezing, {loss.cited}",
                 do=f"melt {metal.feed_mm3 * metal.density_g_cm3 / 1000.0 - metal.button_g:.1f} g more"
                 if short
                 else "",
@@ -83,7 +83,7 @@ def metal_findings(case: Case, metal: Metal | None) -> tuple[Finding, ...]:
                 value=thinnest,
                 unit="mm",
                 limit=least.value,
-                limit_source=_source(least),
+                limit_source=least.cited,
                 do="thicken it in wax, or sprue close to it" if thin else "",
             )
         )
@@ -94,7 +94,7 @@ def beam_findings(case: Case, beam: Beam | None) -> tuple[Finding, ...]:
     """Findings on the span under the bite."""
     if beam is None:
         return ()
-    highest = 1.0 + ONE_SIDED_95 * beam.u_load_N / beam.load_N
+    highest = 1.0 + one_sided() * beam.u_load_N / beam.load_N
     proof = value(f"alloy.{case.chain.alloy.replace(' ', '_')}.proof_MPa")
     verdict: Verdict = "cannot tell"
     if highest * beam.stress_free_MPa <= beam.proof_MPa:
@@ -122,8 +122,7 @@ def beam_findings(case: Case, beam: Beam | None) -> tuple[Finding, ...]:
             uncertainty=beam.stress_free_MPa * beam.u_load_N / beam.load_N or None,
             unit="MPa",
             limit=beam.proof_MPa,
-            limit_source=f"{proof.conditions}; {proof.reference} ({proof.basis}); beam with ends that turn, "
-            "load at mid-span",
+            limit_source=f"{proof.conditions}; {proof.cited}; beam with ends that turn, load at mid-span",
             do="" if verdict == "clear" else height,
         ),
         Finding(
@@ -182,7 +181,7 @@ def _mix_finding(mould: Compensation) -> Finding | None:
         )
     if mould.span_mm <= 0.0:
         return None
-    verdict = _verdict(mix.probability)
+    verdict = of_chance(mix.probability)
     return Finding(
         code="recipe.mix",
         where=f"{mix_words(mould.axis, mix.mix)}, span {mould.span_mm:.2f} mm",
@@ -198,7 +197,7 @@ def _mix_finding(mould: Compensation) -> Finding | None:
         unit="um",
         limit=mould.allowance_um,
         limit_source="either way; play of all pins together, closed form (derived); "
-        f"probability {mix.probability:.0%}, decided at {_sure().value:.0%} by {_sure().reference}",
+        f"probability {mix.probability:.0%}, {rule_words()}",
         do="" if verdict == "clear" else _better(mould, mix),
     )
 
@@ -232,7 +231,7 @@ def _reach(mould: Compensation) -> Finding | None:
     if mould.recommended is None or low <= mould.unbounded <= high:
         return None
     mix = mould.recommended
-    near = mix.probability >= _sure().value
+    near = mix.probability >= sure()
     return Finding(
         code="recipe.reach",
         where=mix_words(mould.axis, mix.mix),
@@ -256,7 +255,7 @@ def _lots(mould: Compensation) -> Finding | None:
     if len(mould.lots) < 2:
         return None
     worst = max(mould.lots, key=lambda lot: abs(lot.effect_percent) / lot.u_effect_percent)
-    off = abs(worst.effect_percent) > ONE_SIDED_95 * worst.u_effect_percent
+    off = abs(worst.effect_percent) > one_sided() * worst.u_effect_percent
     more = "larger" if worst.effect_percent > 0.0 else "smaller"
     return Finding(
         code="recipe.lots",
@@ -279,7 +278,7 @@ def _more_pins(mould: Compensation) -> Finding | None:
     if len(mould.pin_counts) < 2:
         return None
     first, last = mould.pin_counts[0], mould.pin_counts[-1]
-    worse = first.probability - last.probability > 0.02 and last.probability < _sure().value
+    worse = first.probability - last.probability > 0.02 and last.probability < sure()
     return Finding(
         code="recipe.pins",
         where="number of pins",
@@ -324,7 +323,7 @@ def _sheet_limits(case: Case) -> list[Finding]:
                 value=worst,
                 unit="%",
                 limit=high.value if worst > low.value else low.value,
-                limit_source=f"{low.value:g} to {high.value:g} %, {low.reference} ({low.basis})",
+                limit_source=f"{low.value:g} to {high.value:g} %, {low.cited}",
                 do="" if inside else "read the sheet again: is it the total, and in %?",
             )
         )
@@ -355,25 +354,8 @@ def _off_its_sheet(case: Case, mould: Compensation) -> Finding | None:
         value=gap,
         unit="%",
         limit=most,
-        limit_source=f"either way; {tolerance.value:g} % of the expansion stated, {tolerance.reference} "
-        f"({tolerance.basis})",
+        limit_source=f"either way; {tolerance.value:g} % of the expansion stated, {tolerance.cited}",
         do="trust the bars; look at liner, vacuum, age of the powder and the furnace's thermometer"
         if far
         else "",
     )
-
-
-def _sure() -> Value:
-    return value("verdict.conformance_probability")
-
-
-def _verdict(probability: float) -> Verdict:
-    if probability >= _sure().value:
-        return "clear"
-    if probability <= 1.0 - _sure().value:
-        return "stop"
-    return "caution" if probability < 0.5 else "cannot tell"
-
-
-def _source(found: Value) -> str:
-    return f"{found.reference} ({found.basis})" if found.reference != found.basis else found.reference

@@ -151,7 +151,7 @@ def _findings(sound: Health, assumed_mm: str) -> Iterator[Finding]:
             value=sound.noise_um,
             unit="um",
             limit=noise.value,
-            limit_source=f"{noise.reference} ({noise.basis})",
+            limit_source=noise.cited,
             do=""
             if sound.noise_um <= noise.value
             else "scan once more, with the teeth dry and the tip steady",

@@ -17,10 +17,8 @@ from scipy.special import chdtrc, ndtri
 from pinseat.compare.model import ChangedPlace, Laid, PinChange, ScaleChange, Span
 from pinseat.ledger.cautions import STANDS_PROUD
 from pinseat.ledger.findings import Finding, Verdict
-from pinseat.reference import Value, value
-
-LOOSE_UM = 20.0
-"""A pose less certain than this at its far end is said to be."""
+from pinseat.ledger.verdict import one_sided
+from pinseat.reference import value
 
 
 def with_certain(pins: Sequence[PinChange]) -> tuple[PinChange, ...]:
@@ -67,15 +65,10 @@ def judged(change: float, u: float, limit: float, certain: bool) -> Verdict:
     >>> judged(30.0, 40.0, 50.0, False)
     'cannot tell'
     """
-    guard = float(ndtri(value("verdict.conformance_probability").value)) * u
+    guard = one_sided() * u
     if certain:
         return "stop" if abs(change) - guard > limit else "caution"
     return "clear" if abs(change) + guard <= limit else "cannot tell"
-
-
-def source(of: Value) -> str:
-    """Where a limit comes from, with its basis."""
-    return f"{of.reference} ({of.basis})"
 
 
 def pin_findings(pins: Sequence[PinChange], negative: bool) -> Iterator[Finding]:
@@ -126,7 +119,7 @@ def _of_pin(pin: PinChange, negative: bool) -> Iterator[Finding]:
             uncertainty=u,
             unit=unit,
             limit=limit.value,
-            limit_source=source(limit),
+            limit_source=limit.cited,
             do=_do(said[0] if said else what, verdict, negative),
         )
 
@@ -177,7 +170,8 @@ def _do(what: str, verdict: Verdict, negative: bool) -> str:
 
 def pose_finding(laid: Laid) -> Finding:
     """How well the two scans lie on each other."""
-    sure = laid.u_worst_um <= LOOSE_UM
+    loose = value("compare.loose_pose_um")
+    sure = laid.u_worst_um <= loose.value
     return Finding(
         code="compare.pose",
         where="both scans",
@@ -187,8 +181,8 @@ def pose_finding(laid: Laid) -> Finding:
         verdict="clear" if sure else "caution",
         value=laid.u_worst_um,
         unit="um",
-        limit=LOOSE_UM,
-        limit_source="less than half of the limit for changes (assumed)",
+        limit=loose.value,
+        limit_source=f"{loose.note} ({loose.basis})",
         do="" if sure else "take the map as a hint at most; scan more of the teeth around",
     )
 
@@ -211,7 +205,7 @@ def scale_findings(scales: Sequence[ScaleChange], size_mm: float) -> Iterator[Fi
             uncertainty=scale.u_percent,
             unit="%",
             limit=limit.value / per,
-            limit_source=f"{limit.value:g} um over {size_mm:.0f} mm, {source(limit)}",
+            limit_source=f"{limit.value:g} um over {size_mm:.0f} mm, {limit.cited}",
             do=_do_span(verdict),
         )
 
@@ -231,7 +225,7 @@ def span_findings(spans: Sequence[Span]) -> Iterator[Finding]:
             uncertainty=span.u_um,
             unit="um",
             limit=limit.value,
-            limit_source=source(limit),
+            limit_source=limit.cited,
             do=_do_span(verdict),
         )
 
@@ -269,7 +263,7 @@ def surface_finding(
         uncertainty=scatter_um if worst else None,
         unit="um" if worst else "%",
         limit=limit_um if worst else None,
-        limit_source=source(limit) if limit_um == limit.value else "four times the scatter of the two scans",
+        limit_source=limit.cited if limit_um == limit.value else "four times the scatter of the two scans",
         do="look at the map there" if worst else "",
     )
 

@@ -12,6 +12,7 @@ from pinseat.errors import ImpressionError
 from pinseat.impression.model import Bulk, Float
 from pinseat.impression.rubber import spoken, u_of
 from pinseat.ledger.pins import PinField
+from pinseat.ledger.verdict import one_sided
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.nearest import Nearest
 from pinseat.mesh.rays import Rays
@@ -75,7 +76,7 @@ def assumed(tray: str) -> Bulk:
 
 
 def _even(basis: str, thickness: float, u: float) -> Bulk:
-    half = 1.645 * u
+    half = one_sided() * u
     return Bulk(basis, max(thickness - half, 0.1), thickness, thickness + half, u)
 
 

@@ -8,30 +8,26 @@ from collections.abc import Iterator, Sequence
 from pinseat.case.model import Case
 from pinseat.impression.model import (
     Bulk,
-    FaceDrift,
     Moment,
     PinDrift,
     PinPlay,
     Removal,
     TrayCompared,
 )
+from pinseat.impression.removal import abutment_of
 from pinseat.impression.rubber import name_of
 from pinseat.ledger.cautions import PULL
 from pinseat.ledger.findings import Finding, Verdict
+from pinseat.ledger.pins import PinField
+from pinseat.ledger.verdict import one_sided
 from pinseat.reference import value
-
-THIN_MM, THICK_MM = 2.0, 4.0
-"""Bulk that is taught for a custom tray."""
-TIGHT_UM = 5.0
-"""Play either way that no other error of the impression lets one see."""
-STEADY_DEG = 1.0
-"""A hand keeps to a line within about this much."""
 
 
 def bulk_finding(bulk: Bulk, trays: Sequence[TrayCompared]) -> Finding:
     """Whether the rubber is of even and moderate thickness."""
-    taught = value("impression.bulk_taught_mm")
-    even = bulk.thin_mm >= THIN_MM and bulk.thick_mm <= THICK_MM
+    least, most = value("impression.bulk_least_mm"), value("impression.bulk_most_mm")
+    thick = bulk.thick_mm > most.value
+    even = bulk.thin_mm >= least.value and not thick
     own, other = trays
     says = (
         f"Rubber {bulk.thin_mm:.1f} to {bulk.thick_mm:.1f} mm thick; in a stock tray margins would move by "
@@ -45,67 +41,76 @@ def bulk_finding(bulk: Bulk, trays: Sequence[TrayCompared]) -> Finding:
         value=bulk.middle_mm,
         uncertainty=bulk.u_mm,
         unit="mm",
-        limit=THICK_MM if bulk.thick_mm > THICK_MM else THIN_MM,
-        limit_source=f"{taught.reference} ({taught.basis})",
+        limit=most.value if thick else least.value,
+        limit_source=most.cited if thick else least.cited,
         do="" if even else "make a tray with even relief, or measure its bulk and state it",
     )
 
 
 def drift_findings(
-    drifts: Sequence[PinDrift], faces: Sequence[FaceDrift], stock: TrayCompared
+    field: PinField, drifts: Sequence[PinDrift], case: Case, stock: TrayCompared
 ) -> Iterator[Finding]:
-    """How far beds and margins move."""
-    sizes = [math.hypot(float(d.shift_um[0]), float(d.shift_um[1])) for d in drifts]
-    worst = max(range(len(drifts)), key=sizes.__getitem__)
-    yield Finding(
-        code="impression.shift",
-        where=f"pin {drifts[worst].name}",
-        says="Shift of its bed across the pin by shrinkage and cooling, common motion taken out; in a stock "
-        f"tray the unevenness alone adds {stock.unevenness_um:.0f} um.",
-        verdict="clear",
-        value=sizes[worst],
-        uncertainty=drifts[worst].u_shift_um,
-        unit="um",
+    """How far beds move, each against what the cast pin can take: its play aside, its relief lengthwise.
+
+    Where the rubber takes up part of either, the rest of the chain has less; the ledger adds all of it up.
+    """
+    works = [abutment_of(pin, case) for pin in field.pins]
+    play = [500.0 * (one.hole_diameter_mm - one.cast_pin_diameter_mm) for one in works]
+    aside = [math.hypot(float(d.shift_um[0]), float(d.shift_um[1])) for d in drifts]
+    yield _within(
+        "impression.shift",
+        "Shift of its bed across the pin by shrinkage and cooling, common motion taken out; in a stock tray "
+        f"the unevenness alone adds {stock.unevenness_um:.0f} um.",
+        [(d.name, a, d.u_shift_um, most) for d, a, most in zip(drifts, aside, play, strict=True)],
+        "play of the cast pin in its hole, either way, from the case",
     )
-    deep = max(drifts, key=lambda d: d.proud_um)
-    yield Finding(
-        code="impression.bed",
-        where=f"pin {deep.name}",
-        says="Its bed gets shallower as the rubber shrinks: the pin pressed home stands out farther by this.",
-        verdict="clear",
-        value=deep.proud_um,
-        uncertainty=deep.u_proud_um,
-        unit="um",
+    relief = [1000.0 * one.floor_relief_mm for one in works]
+    yield _within(
+        "impression.bed",
+        "Its bed gets shallower as the rubber shrinks: the pin pressed home stands out farther by this.",
+        [(d.name, d.proud_um, d.u_proud_um, most) for d, most in zip(drifts, relief, strict=True)],
+        "relief of the cast pin over the floor of its hole, from the case",
     )
-    margins = [f for f in faces if f.kind == "margin"]
-    if margins:
-        most = max(margins, key=lambda f: f.out_um)
-        yield Finding(
-            code="impression.margin",
-            where=f"margin of {most.tooth}",
-            says="The margin's copy moves outward by this: the die grows there.",
-            verdict="clear",
-            value=most.out_um,
-            uncertainty=most.u_out_um,
-            unit="um",
-        )
+
+
+def _within(
+    code: str, says: str, pins: Sequence[tuple[str, float, float, float]], limit_source: str
+) -> Finding:
+    """The pin (name, value, uncertainty, limit) that comes nearest to its limit, or goes farthest over it."""
+    name, found, u, most = min(pins, key=lambda one: one[3] - one[1] - one_sided() * one[2])
+    verdict: Verdict = "clear" if found + one_sided() * u <= most else "caution"
+    return Finding(
+        code=code,
+        where=f"pin {name}",
+        says=says,
+        verdict=verdict,
+        value=found,
+        uncertainty=u,
+        unit="um",
+        limit=most,
+        limit_source=limit_source,
+        do="" if verdict == "clear" else "a tray with even relief, and a rubber that shrinks less",
+    )
 
 
 def play_finding(play: Sequence[PinPlay]) -> Finding:
     """How far the impression pins may lean in their own holes."""
     worst = max(play, key=lambda one: one.u_tilt_deg)
     off_um = 500.0 * (worst.hole_mm - worst.pin_mm)
+    tight = value("impression.tight_um")
+    free = off_um > tight.value
     return Finding(
         code="impression.play",
         where=f"pin {worst.name}",
-        says=f"The impression pin has play in its own hole: it may lean by up to {worst.largest_deg:.1f} deg "
-        f"and lie off by up to {off_um:.0f} um at either end, and is copied so.",
-        verdict="caution" if off_um > TIGHT_UM else "clear",
-        value=worst.u_tilt_deg,
-        unit="deg",
-        limit_source="one standard deviation in each direction, the pin anywhere in its play (assumed)",
+        says=f"The impression pin has play in its own hole: it may lean by up to {worst.largest_deg:.1f} "
+        "deg, lie off by this much at either end, and is copied so.",
+        verdict="caution" if free else "clear",
+        value=off_um,
+        unit="um",
+        limit=tight.value,
+        limit_source=tight.cited,
         do="take impression pins that fill their holes, or lean all against the same wall of their holes"
-        if off_um > TIGHT_UM
+        if free
         else "",
     )
 
@@ -114,9 +119,9 @@ def strain_findings(removal: Removal, case: Case) -> Iterator[Finding]:
     """Strain past undercuts against what the rubber stands."""
     fair, most = (value(f"impression.undercut_share_{end}_percent") for end in ("caution", "stop"))
     for one in removal.squeezes:
-        high = one.strain_percent + 1.645 * one.u_strain_percent
+        high = one.strain_percent + one_sided() * one.u_strain_percent
         verdict: Verdict = "clear" if high <= fair.value else "caution"
-        if one.covered and one.strain_percent - 1.645 * one.u_strain_percent > most.value:
+        if one.covered and one.strain_percent - one_sided() * one.u_strain_percent > most.value:
             verdict = "stop"
         reaches = "" if one.covered else " If the tray reaches there."
         yield Finding(
@@ -129,7 +134,7 @@ def strain_findings(removal: Removal, case: Case) -> Iterator[Finding]:
             uncertainty=one.u_strain_percent,
             unit="%",
             limit=most.value if verdict == "stop" else fair.value,
-            limit_source=f"{most.reference} ({most.basis})",
+            limit_source=most.cited,
             do="" if verdict == "clear" else "block the undercut out with soft wax before the impression",
         )
     low = value("impression.elastic_recovery_min_percent")
@@ -144,25 +149,26 @@ def strain_findings(removal: Removal, case: Case) -> Iterator[Finding]:
             uncertainty=has.uncertainty,
             unit="%",
             limit=low.value,
-            limit_source=f"{low.reference} ({low.basis})",
+            limit_source=low.cited,
             do="block out undercuts, and leave it to recover before the copy",
         )
 
 
 def removal_findings(removal: Removal, case: Case) -> Iterator[Finding]:
     """Lean of the tray, and the load on pins and teeth."""
+    steady = value("impression.steady_hand_deg")
     yield Finding(
         code="impression.lean",
         where=f"pin {removal.limited_by}",
         says="The tray may lean this far off the pull line before the pin binds in its hole; the pins are "
         f"free after {removal.free_after_mm:.1f} mm. Peeled from one end, it must turn about a place at "
         f"least {removal.pivot_mm:.0f} mm away.",
-        verdict="clear" if removal.lean_deg - 1.645 * removal.u_lean_deg >= STEADY_DEG else "caution",
+        verdict="clear" if removal.lean_deg - one_sided() * removal.u_lean_deg >= steady.value else "caution",
         value=removal.lean_deg,
         uncertainty=removal.u_lean_deg,
         unit="deg",
-        limit=STEADY_DEG,
-        limit_source="what a hand keeps to (assumed)",
+        limit=steady.value,
+        limit_source=f"{steady.conditions} ({steady.basis})",
         do=PULL,
     )
     safe = bends_first(removal)
@@ -180,7 +186,7 @@ def removal_findings(removal: Removal, case: Case) -> Iterator[Finding]:
         uncertainty=removal.u_cracks_at_N,
         unit="N",
         limit=removal.bends_at_N,
-        limit_source=f"load at which the pin yields; dentine: {dentine.reference} ({dentine.basis}); the "
+        limit_source=f"load at which the pin yields; dentine: {dentine.cited}; the "
         "estimate is good to a factor of two",
         do="never lever the tray; if it does not come, stop, let air in at the edge and find what holds it"
         if safe
@@ -192,7 +198,7 @@ def bends_first(removal: Removal) -> bool:
     """Whether the pin surely gives before the tooth does; both loads are good to factors, not to amounts."""
     ratio = math.log(removal.cracks_at_N / removal.bends_at_N)
     doubt = math.hypot(removal.u_cracks_at_N / removal.cracks_at_N, removal.u_bends_at_N / removal.bends_at_N)
-    return ratio > 1.645 * doubt
+    return ratio > one_sided() * doubt
 
 
 def time_finding(timetable: Sequence[Moment], case: Case) -> Finding:
@@ -201,9 +207,9 @@ def time_finding(timetable: Sequence[Moment], case: Case) -> Finding:
     room = seat.at_min - syringe.at_min
     needed = value("impression.syringe_min")
     stated = case.impression.working_time_min is not None
-    enough = room - 1.645 * seat.u_min >= needed.value
+    enough = room - one_sided() * seat.u_min >= needed.value
     verdict: Verdict = "clear" if enough else "caution"
-    if room + 1.645 * seat.u_min < needed.value:
+    if room + one_sided() * seat.u_min < needed.value:
         verdict = "stop"
     return Finding(
         code="impression.time",

@@ -18,11 +18,10 @@ from pinseat.impression.model import PinProjection, Projected, Sign, Tally
 from pinseat.impression.removal import abutment_of
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.ledger.pins import Pin, PinField
+from pinseat.ledger.verdict import one_sided
 from pinseat.reference import value
 
 STAGES: tuple[Stage, ...] = get_args(Stage)
-GUARD = 1.645
-"""Standard uncertainties of a one-sided guard band at 95 % (ISO 14253-1:2017, default rule, from memory)."""
 WORST: tuple[Verdict, ...] = ("stop", "cannot tell", "caution", "clear")
 
 
@@ -47,15 +46,15 @@ def judge(out_mm: float, u_mm: float, *, relief_mm: float, length_mm: float) -> 
     >>> [judge(out, 0.02, relief_mm=0.1, length_mm=2.0) for out in (0.24, 0.0, -0.15)]
     [('proud', 'stop'), ('fine', 'clear'), ('low', 'clear')]
     """
-    sees = value("impression.gauge_sees_mm").value
+    sees, guard = value("impression.gauge_sees_mm").value, one_sided() * u_mm
     if abs(out_mm) <= sees + 1e-9:
         return "fine", "clear"
     if out_mm < 0.0:
-        left = length_mm + out_mm - GUARD * u_mm
+        left = length_mm + out_mm - guard
         return "low", "clear" if left >= value("seat.shortest_pin_mm").value else "caution"
-    if out_mm - GUARD * u_mm > relief_mm:
+    if out_mm - guard > relief_mm:
         return "proud", "stop"
-    return "proud", "caution" if out_mm + GUARD * u_mm <= relief_mm else "cannot tell"
+    return "proud", "caution" if out_mm + guard <= relief_mm else "cannot tell"
 
 
 def follow(field: PinField, case: Case, seat: Seat | None) -> tuple[tuple[PinProjection, ...], float]:

@@ -70,8 +70,7 @@ def tray_part(case: Case) -> Row:
         u=math.hypot(100.0 * u_of(expands) * fall, 100.0 * expands.value * u_fall, u_of(settles)),
         unit="%",
         basis="assumed",
-        source=f"tray cools by {fall:g} K: {expands.reference} ({expands.basis}); {settles.conditions} "
-        f"({settles.basis})",
+        source=f"tray cools by {fall:g} K: {expands.cited}; {settles.conditions} ({settles.basis})",
     )
     return Row("impression", TRAY, scale, nothing("position"), nothing("tilt"), nothing("depth"))
 

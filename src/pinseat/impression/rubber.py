@@ -99,6 +99,5 @@ def free_strain(case: Case) -> Strain:
         u_cooling_percent=100.0 * math.hypot(u_of(expansion) * fall, expansion.value * u_fall),
         setting_percent=half,
         u_setting_percent=math.hypot(half / math.sqrt(3.0), u_of(change)),
-        source=f"expansion: {expansion.reference} ({expansion.basis}); 24 h change: {change.reference} "
-        f"({change.basis})",
+        source=f"expansion: {expansion.cited}; 24 h change: {change.cited}",
     )

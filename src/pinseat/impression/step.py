@@ -13,9 +13,7 @@ from pinseat.impression.drift import Shape, face_drifts, moved, pin_drifts
 from pinseat.impression.injection import stations
 from pinseat.impression.mixup import mixup_finding
 from pinseat.impression.model import (
-    FaceDrift,
     ImpressionResult,
-    PinDrift,
     PinPlay,
     PinProjection,
     TrayCompared,
@@ -27,7 +25,6 @@ from pinseat.impression.rows import hand_part, play_part, read_depth, rubber_par
 from pinseat.impression.rubber import Strain, free_strain
 from pinseat.impression.timetable import timetable
 from pinseat.ledger.faces import Face
-from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.ledger.parts import joined, nothing
 from pinseat.ledger.rows import Row
@@ -127,26 +124,13 @@ def run(
         findings=(
             *projection_findings(pins, tally(pins)),
             mixup_finding(field, case, play),
-            *_findings(case, around, trays, drifts, faces, play),
+            checks.bulk_finding(around.bulk, trays),
+            *checks.drift_findings(field, drifts, case, trays[-1]),
+            checks.play_finding(play),
             *checks.strain_findings(off, case),
             *checks.removal_findings(off, case),
             checks.time_finding(clock, case),
         ),
-    )
-
-
-def _findings(
-    case: Case,
-    around: Around,
-    trays: tuple[TrayCompared, ...],
-    drifts: tuple[PinDrift, ...],
-    faces: tuple[FaceDrift, ...],
-    play: tuple[PinPlay, ...],
-) -> tuple[Finding, ...]:
-    return (
-        checks.bulk_finding(around.bulk, trays),
-        *checks.drift_findings(drifts, faces, trays[-1]),
-        checks.play_finding(play),
     )
 
 

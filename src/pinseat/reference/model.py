@@ -46,3 +46,8 @@ class Value:
     reference: str
     note: str
     file: str
+
+    @property
+    def cited(self) -> str:
+        """Where it comes from, with its basis."""
+        return self.reference if self.basis in self.reference else f"{self.reference} ({self.basis})"

@@ -221,6 +221,11 @@ def console_lines(result: ImpressionResult) -> Iterator[tuple[str, str]]:
         f"{result.rubber}, {bulk.thin_mm:.1f} to {bulk.thick_mm:.1f} mm thick ({bulk.basis}); shrinks by "
         f"{with_u(result.shrinkage_percent, result.u_shrinkage_percent, '%')} until it is copied",
     )
+    margins = [face for face in result.faces if face.kind == "margin"]
+    if margins:
+        most = max(margins, key=lambda face: face.out_um)
+        moved = with_u(most.out_um, most.u_out_um, "um")
+        yield "margins", f"copied outward by up to {moved} (tooth {most.tooth}): the die grows there"
     for part in result.parts:
         yield part.route, part_words(part.scale, part.position, part.tilt, part.depth)
     yield (

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from pinseat.casting.cement_checks import press_words
 from pinseat.casting.model import Cementing, Compensation, Metal, Mix, RecipeResult
+from pinseat.ledger.verdict import one_sided
 from pinseat.reference import Value
 from pinseat.report.advice import sentence
 from pinseat.report.rounding import fixed, pair, unit_mark, with_u
@@ -77,7 +78,7 @@ def melt(metal: Metal) -> str:
 
 def to_take_g(metal: Metal) -> float:
     """Metal to put into the crucible: enough 95 times in 100, to the half gram above."""
-    return math.ceil(2.0 * (metal.melt_g + 1.645 * metal.u_melt_g)) / 2.0
+    return math.ceil(2.0 * (metal.melt_g + one_sided() * metal.u_melt_g)) / 2.0
 
 
 def countdown(cement: Cementing) -> str:

@@ -116,7 +116,7 @@ def _opening(checked: Checked) -> Finding:
     share, u = quantile_with_u(checked.bridges.opening_mm, checked.wanted)
     limit = 1000.0 * checked.assembly.limit_mm
     known = value("seat.margin_um")
-    source = f"{known.reference} ({known.basis})" if limit == known.value else "stated in the case"
+    source = known.cited if limit == known.value else "stated in the case"
     fits = share <= checked.assembly.limit_mm
     shut = not math.isfinite(share)
     many = f"{100.0 * checked.wanted:g} of 100"

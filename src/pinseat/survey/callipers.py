@@ -25,8 +25,8 @@ from scipy.optimize import least_squares
 from pinseat.case.model import Abutment, Callipers, Layout, Photo, Reading
 from pinseat.errors import SurveyError
 from pinseat.ledger.pins import Pin, PinField, frame
+from pinseat.ledger.verdict import one_sided
 from pinseat.reference import value
-from pinseat.survey.verdict import one_sided
 
 Float = NDArray[np.float64]
 Kind = Literal["base", "tip", "tip to base"]

@@ -14,12 +14,12 @@ from pinseat.case.model import Abutment
 from pinseat.ledger.cautions import STANDS_PROUD, dentine_caution
 from pinseat.ledger.findings import Finding, Verdict
 from pinseat.ledger.pins import PinField, frame
+from pinseat.ledger.verdict import against, chance_words, one_sided, rule_words
 from pinseat.reference import value
 from pinseat.survey.callipers import Sight
 from pinseat.survey.draw import angles_to
 from pinseat.survey.model import DrawWindow, PinFit, Rejected
 from pinseat.survey.plan import Step, Unseen
-from pinseat.survey.verdict import against, chance_words, one_sided, rule_words
 
 Float = NDArray[np.float64]
 

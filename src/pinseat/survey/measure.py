@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pinseat.ledger.findings import Verdict
+from pinseat.ledger.verdict import against
 from pinseat.reference import Value
-from pinseat.survey.verdict import against
 
 
 @dataclass(frozen=True)
@@ -57,11 +57,11 @@ class Measure:
 
     @property
     def verdict(self) -> Verdict | None:
-        """Verdict with the guard band of :func:`pinseat.survey.verdict.against`; None without a limit."""
+        """Verdict with the guard band of :func:`pinseat.ledger.verdict.against`; None without a limit."""
         spare = self.spare
         return None if spare is None else against(spare, self.u)
 
 
 def source(limit: Value) -> str:
     """Where a limit comes from, with its basis and what it holds for."""
-    return f"{limit.conditions}: {limit.reference} ({limit.basis})"
+    return f"{limit.conditions}: {limit.cited}"

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from pinseat.case.model import Callipers, Case, Reading
 from pinseat.errors import SurveyError
+from pinseat.ledger.verdict import one_sided
 from pinseat.survey.callipers import (
     Kind,
     Network,
@@ -32,7 +33,6 @@ from pinseat.survey.callipers import (
     splay_rows,
 )
 from pinseat.survey.draw import allowance_rad
-from pinseat.survey.verdict import one_sided
 
 Float = NDArray[np.float64]
 

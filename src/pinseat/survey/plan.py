@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.case.model import Callipers, Case, Layout, Reading
+from pinseat.ledger.verdict import against, one_sided
 from pinseat.survey.callipers import UNKNOWNS, Kind, Network, Solved, reading_words, sights, solve
 from pinseat.survey.observability import (
     HELPS,
@@ -23,7 +24,6 @@ from pinseat.survey.observability import (
     least_set,
     possible_readings,
 )
-from pinseat.survey.verdict import against, one_sided
 
 Float = NDArray[np.float64]
 

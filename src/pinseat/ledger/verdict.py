@@ -8,9 +8,14 @@ from pinseat.ledger.findings import Verdict
 from pinseat.reference import value
 
 
+def sure() -> float:
+    """Probability at which a limit counts as kept, or as broken."""
+    return value("verdict.conformance_probability").value
+
+
 def one_sided() -> float:
     """Standard uncertainties between a value and its limit before either is called: 1.645 for 0.95."""
-    return float(ndtri(value("verdict.conformance_probability").value))
+    return float(ndtri(sure()))
 
 
 def against(spare: float, u: float) -> Verdict:
@@ -38,6 +43,21 @@ def against(spare: float, u: float) -> Verdict:
     return "stop" if spare <= -guard else "cannot tell"
 
 
+def of_chance(probability: float) -> Verdict:
+    """Verdict on the probability that a limit is kept: sure, surely not, rather not, or nobody can tell.
+
+    Examples
+    --------
+    >>> [of_chance(p) for p in (0.99, 0.7, 0.2, 0.01)]
+    ['clear', 'cannot tell', 'caution', 'stop']
+    """
+    if probability >= sure():
+        return "clear"
+    if probability <= 1.0 - sure():
+        return "stop"
+    return "caution" if probability < 0.5 else "cannot tell"
+
+
 def chance_words(over: float, u: float) -> str:
     """Chance that a true value lies over its limit, for a normal error; never told as certain.
 
@@ -60,4 +80,4 @@ def chance_words(over: float, u: float) -> str:
 def rule_words() -> str:
     """The rule in words, for the source of a limit."""
     rule = value("verdict.conformance_probability")
-    return f"decided at {rule.value:.0%} by {rule.reference} ({rule.basis})"
+    return f"decided at {rule.value:.0%} by {rule.cited}"
