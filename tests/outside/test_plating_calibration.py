@@ -8,12 +8,11 @@ from scipy.optimize import brentq
 
 from pinseat.case.plating import Bath as StatedBath
 from pinseat.case.plating import Cell, CellReading, TwoPlates
-from pinseat.plating.baths import CALIBRATED, Bath, bath_of, wagner
+from pinseat.plating.baths import CALIBRATED, Bath, bath_of
 from pinseat.plating.calibration import (
     calibrate,
     calibrated,
     cell_voltage_V,
-    metal_ratio,
     overpotential_V,
     throwing_power_percent,
 )
@@ -59,19 +58,12 @@ def test_published_throwing_power() -> None:
 
 def test_throwing_power_of_linear_polarisation() -> None:
     """Closed form: with M = (K + W) / (1 + W), Heatley is W / (1 + W) and Field W / (2 + W) for every K."""
-    assert metal_ratio(5.0, 0.5) == pytest.approx(3.666667, abs=1e-6)
-    got = throwing_power_percent(5.0, metal_ratio(5.0, 0.5))
+    got = throwing_power_percent(5.0, 5.5 / 1.5)
     assert [got[name] for name in ("Haring-Blum", "Heatley", "Field")] == pytest.approx(
         [26.6667, 33.3333, 20.0], abs=1e-4
     )
     for k in (2.0, 5.0, 9.0):
-        assert throwing_power_percent(k, metal_ratio(k, 0.5))["Heatley"] == pytest.approx(100 / 3)
-
-
-def test_wagner_number() -> None:
-    """kappa beta / (L i) of the Tafel range (IUPAC C01456): 15 S/m, 100 A/m2, 8 mm, beta 0.05139 V: 0.963."""
-    bath = bath_of(StatedBath(conductivity_S_m=15, exchange_current_A_m2=1e-2), "silver plated")
-    assert wagner(bath, 100.0, 8.0) == pytest.approx(0.963, abs=1e-3)
+        assert throwing_power_percent(k, (k + 0.5) / 1.5)["Heatley"] == pytest.approx(100 / 3)
 
 
 TRUE = bath_of(StatedBath(conductivity_S_m=13, exchange_current_A_m2=4), "silver plated")
@@ -133,6 +125,8 @@ def test_two_weighed_plates_tie_conductivity_to_exchange_current() -> None:
     exact = bath_of(StatedBath(exchange_current_A_m2=4), "silver plated")
     got = calibrate(exact, None, plates)
     assert got.conductivity_S_m == pytest.approx(13.0, rel=0.01)
+    k, m = 5.0, share / (1 - share)
+    assert got.throw_percent["Haring-Blum"] == pytest.approx(100 * (k - m) / k)
     both = calibrate(start(), None, plates)
     assert abs(both.correlation) > 0.9
     assert both.exchange_factor < (100.0 / 1.0) ** (1 / math.sqrt(12.0))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,8 +13,6 @@ from pinseat.plating.faraday import FARADAY_C_MOL, mass_per_charge_mg_C, volume_
 from pinseat.reference import value
 
 Metal = Literal["silver", "copper"]
-BATHS: tuple[BathName, ...] = ("silver cyanide-free", "silver cyanide", "acid copper")
-"""The sets there are, the one without cyanide first."""
 _ELECTRONS: dict[Metal, int] = {"silver": 1, "copper": 2}
 STATED = "stated in the case"
 CALIBRATED = "calibrated here"
@@ -47,7 +44,7 @@ class Bath:
     limiting_A_m2 : float
         Density at which the ions at the surface run out: an estimate.
     basis : dict of str to str
-        Where each of ``conductivity``, ``exchange``, ``efficiency``, ``limit`` comes from.
+        Where each of ``conductivity``, ``exchange``, ``efficiency``, ``limit``, ``temperature`` comes from.
     """
 
     name: BathName
@@ -195,32 +192,8 @@ def _basis(stated: StatedBath, key: str) -> dict[str, str]:
         "exchange": of(stated.exchange_current_A_m2, "exchange_current_A_m2"),
         "efficiency": of(stated.efficiency_percent, "efficiency_percent"),
         "limit": of(stated.density_limit_A_dm2, "density_limit_A_dm2"),
+        "temperature": of(stated.temperature_degC, "temperature_degC"),
     }
-
-
-def wagner(bath: Bath, density_A_m2: float, length_mm: float) -> float:
-    """Wagner number ``(kappa / L) d eta / d i``: well above 1 plates evenly, well below 1 does not.
-
-    For Butler-Volmer with equal coefficients the slope is ``(RT / aF) / sqrt(i^2 + 4 i0^2)`` (IUPAC C01456
-    for the number).
-
-    Parameters
-    ----------
-    bath : Bath
-    density_A_m2, length_mm : float
-        Mean density; depth of the cup.
-
-    Returns
-    -------
-    float
-    """
-    slope = thermal_V(bath.temperature_degC) / bath.cathodic
-    return (
-        bath.conductivity_S_m
-        * slope
-        / math.sqrt(density_A_m2**2 + 4.0 * bath.exchange_A_m2**2)
-        / (1e-3 * length_mm)
-    )
 
 
 def thermal_V(temperature_degC: float) -> float:

@@ -102,7 +102,7 @@ class Shield:
     width_mm : float
         Diameter of the plate.
     thickness_mm : float
-        At least two cells, or the liquid sees through it.
+        More than a cell, or the liquid sees through it.
     """
 
     centre: Float
@@ -124,6 +124,29 @@ class Shield:
     def metal_distance(self, points: Float) -> Float:
         """See :class:`pinseat.plating.model.Body`."""
         return np.full(len(points), np.inf)
+
+
+@dataclass(frozen=True)
+class Ring:
+    """A ring of round wire, square to z: the shape of a :class:`Solid`.
+
+    Attributes
+    ----------
+    centre : tuple of 3 float
+    radius_mm : float
+        To the middle of the wire.
+    wire_mm : float
+        Diameter of the wire.
+    """
+
+    centre: tuple[float, float, float]
+    radius_mm: float
+    wire_mm: float
+
+    def __call__(self, points: Float) -> Float:
+        """Signed distance of points (n, 3), mm."""
+        x, y, z = (points - np.asarray(self.centre)).T
+        return np.asarray(np.hypot(np.hypot(x, y) - self.radius_mm, z) - 0.5 * self.wire_mm)
 
 
 def nearest(bodies: tuple[Body, ...], points: Float) -> tuple[Float, Int]:

@@ -40,6 +40,8 @@ class Calibration:
     readings : int
     misfit : float
         Root mean square of what the readings miss, in their own uncertainties; well above 1 they contradict.
+    throw_percent : dict of str to float
+        Throwing power by each formula, from two cathodes; empty without them.
     """
 
     conductivity_S_m: float
@@ -49,6 +51,7 @@ class Calibration:
     correlation: float
     readings: int
     misfit: float
+    throw_percent: dict[str, float]
 
 
 def overpotential_V(
@@ -149,6 +152,7 @@ def calibrate(bath: Bath, cell: Cell | None, plates: TwoPlates | None) -> Calibr
         correlation=float(covariance[0, 1] / (u[0] * u[1])),
         readings=len(rest),
         misfit=float(np.sqrt(np.mean(rest**2))),
+        throw_percent=_throw(plates) if plates else {},
     )
 
 
@@ -178,13 +182,9 @@ def cell_voltage_V(bath: Bath, density_A_m2: ArrayLike, distance_mm: ArrayLike) 
     """
     density, distance = np.asarray(density_A_m2, np.float64), np.asarray(distance_mm, np.float64)
     ohmic = 1e-3 * density * distance / bath.conductivity_S_m
-    return np.asarray(ohmic + _both(bath, density, bath.exchange_A_m2))
-
-
-def _both(bath: Bath, density: Float, exchange: float) -> Float:
-    there = overpotential_V(density, exchange, bath.cathodic, bath.anodic, bath.temperature_degC)
-    back = overpotential_V(density, exchange, bath.anodic, bath.cathodic, bath.temperature_degC)
-    return np.asarray(there + back)
+    known = (bath.exchange_A_m2, bath.cathodic, bath.anodic, bath.temperature_degC)
+    back = (bath.exchange_A_m2, bath.anodic, bath.cathodic, bath.temperature_degC)
+    return np.asarray(ohmic + overpotential_V(density, *known) + overpotential_V(density, *back))
 
 
 def _cell_misses(bath: Bath, cell: Cell, kappa: float, exchange: float, moved: dict[float, float]) -> Float:
@@ -192,7 +192,7 @@ def _cell_misses(bath: Bath, cell: Cell, kappa: float, exchange: float, moved: d
     density = np.array([1e3 * one.current_mA / cell.area_mm2 for one in cell.readings])
     distance = np.array([one.distance_mm + moved[one.distance_mm] for one in cell.readings])
     read = np.array([one.voltage_V for one in cell.readings])
-    there = 1e-3 * density * distance / kappa + _both(bath, density, exchange)
+    there = cell_voltage_V(replace(bath, conductivity_S_m=kappa, exchange_A_m2=exchange), density, distance)
     return np.asarray((read - there) / cell.u_voltage_V)
 
 
@@ -211,6 +211,10 @@ def _plate_misses(bath: Bath, plates: TwoPlates, kappa: float, exchange: float) 
     slope = (difference(plates.near_g + step) - difference(plates.near_g - step)) / (2.0 * step)
     u_share = plates.u_g / math.sqrt(2.0)  # of half the difference of the two weights
     return np.array([difference(plates.near_g) / (slope * u_share)])
+
+
+def _throw(plates: TwoPlates) -> dict[str, float]:
+    return throwing_power_percent(plates.far_mm / plates.near_mm, plates.near_g / plates.far_g)
 
 
 def throwing_power_percent(distance_ratio: float, metal_ratio: float) -> dict[str, float]:
@@ -244,15 +248,3 @@ def throwing_power_percent(distance_ratio: float, metal_ratio: float) -> dict[st
         "Heatley": 100.0 * (k - m) / (k - 1.0),
         "Field": 100.0 * (k - m) / (k + m - 2.0),
     }
-
-
-def metal_ratio(distance_ratio: float, wagner: float) -> float:
-    """Metal on the near cathode over that on the far one, polarisation linear: ``(K + W) / (1 + W)``.
-
-    Parameters
-    ----------
-    distance_ratio : float
-    wagner : float
-        ``kappa R_p / L_near``.
-    """
-    return (distance_ratio + wagner) / (1.0 + wagner)

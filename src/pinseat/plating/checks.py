@@ -13,19 +13,7 @@ from pinseat.plating.pieces import Piece
 from pinseat.plating.plan import highest_current_mA
 from pinseat.plating.result import Aim, MappedPiece, Suggestion, ThicknessMap
 from pinseat.plating.shares import Pool, Share
-
-CLOSURE = 1e-3
-"""Largest difference between charge in and metal grown, as a share."""
-DEPLETED = 0.3
-"""Share of the limiting current from which the map may be too even."""
-STRETCH = 0.2
-"""Largest stretch of a growth step that leaves local thickness trustworthy."""
-UNEVEN = 1.2
-"""Thickest over thinnest piece from which an equal split is worth changing."""
-FAR = 0.2
-"""Share of the mean density at the start below which a place may stay bare."""
-STRAY = 0.1
-"""Share of the metal on tails and flange from which masking pays."""
+from pinseat.reference import value
 
 
 def thin_finding(found: ThicknessMap, aim: Aim, hours: float, best: Suggestion | None) -> Finding:
@@ -60,7 +48,7 @@ def thin_finding(found: ThicknessMap, aim: Aim, hours: float, best: Suggestion |
         uncertainty=(high - low) / math.sqrt(12.0),
         unit="mm",
         limit=aim.minimum_mm,
-        limit_source="stated or common practice, no source",
+        limit_source=aim.minimum_source,
     )
     help_ = "nothing that was tried (currents, a covered rim, rods) brings it there: handle that spot as thin"
     if best is not None:
@@ -88,7 +76,7 @@ def rim_finding(found: ThicknessMap, aim: Aim, hours: float) -> Finding | None:
         value=rim,
         unit="mm",
         limit=aim.rim_mm,
-        limit_source="stated or assumed by this project",
+        limit_source=aim.rim_source,
         do="cover the rim with a band of wax, or lower the current" if over else "",
     )
 
@@ -114,7 +102,6 @@ def density_findings(
 
 
 def _density(where: str, share: Share, bath: Bath, verdict: str, says: str, do: str) -> Finding:
-    source = bath.basis["limit"]
     return Finding(
         code="plating.density",
         where=where,
@@ -124,9 +111,15 @@ def _density(where: str, share: Share, bath: Bath, verdict: str, says: str, do: 
         uncertainty=share.density_A_m2 / 100.0 * share.u_area_mm2 / share.area_mm2 or None,
         unit="A/dm2",
         limit=bath.density_limit_A_m2 / 100.0,
-        limit_source=source if source == STATED else f"reference set {bath.name}, {source}",
+        limit_source=limit_source(bath),
         do=do,
     )
+
+
+def limit_source(bath: Bath) -> str:
+    """Where the highest density of a bath comes from."""
+    source = bath.basis["limit"]
+    return source if source == STATED else f"reference set {bath.name}, {source}"
 
 
 def split_finding(pool: Pool, shares: Sequence[Share]) -> Finding | None:
@@ -134,7 +127,8 @@ def split_finding(pool: Pool, shares: Sequence[Share]) -> Finding | None:
     if len(shares) < 2:
         return None
     low, high = (pick(shares, key=lambda share: share.mean_mm) for pick in (min, max))
-    uneven = high.mean_mm > UNEVEN * low.mean_mm
+    most = value("plating.uneven_ratio")
+    uneven = high.mean_mm > most.value * low.mean_mm
     each = ", ".join(f"{share.name} {share.even_mA:.1f}" for share in shares)
     return Finding(
         code="plating.split",
@@ -144,8 +138,8 @@ def split_finding(pool: Pool, shares: Sequence[Share]) -> Finding | None:
         verdict="caution" if uneven else "clear",
         value=high.mean_mm / low.mean_mm,
         unit="times",
-        limit=UNEVEN,
-        limit_source="assumed by this project",
+        limit=most.value,
+        limit_source=most.cited,
         do=f"share the current by area, in mA: {each}" if uneven else "",
     )
 
@@ -172,18 +166,19 @@ def field_findings(found: ThicknessMap, pieces: Sequence[MappedPiece], bath: Bat
     out.append(_local(hottest, bath))
     if (lean := _lean(hottest, bath)) is not None:
         out.append(lean)
-    stray = found.wasted_g / found.mass_g if found.mass_g > 0.0 else 0.0
-    if stray > STRAY:
+    stray = 100.0 * found.wasted_g / found.mass_g if found.mass_g > 0.0 else 0.0
+    most = value("plating.stray_percent")
+    if stray > most.value:
         out.append(
             Finding(
                 code="plating.stray",
                 where="tails and flange",
                 says="So much of the metal goes where it is not wanted.",
                 verdict="caution",
-                value=100.0 * stray,
+                value=stray,
                 unit="%",
-                limit=100.0 * STRAY,
-                limit_source="assumed by this project",
+                limit=most.value,
+                limit_source=most.cited,
                 do="cover tails and flange with wax or varnish, up to the margin",
             )
         )
@@ -192,12 +187,13 @@ def field_findings(found: ThicknessMap, pieces: Sequence[MappedPiece], bath: Bat
 
 def trusted(found: ThicknessMap) -> bool:
     """Whether the growth holds its metal, so that the programme may go by its hours."""
-    return abs(found.closure) <= CLOSURE and found.correction <= STRETCH
+    return _closure(found) is None and _correction(found) is None
 
 
 def _closure(found: ThicknessMap) -> Finding | None:
     """Whether as much metal has grown as the charge gives."""
-    if abs(found.closure) <= CLOSURE:
+    most = value("plating.closure_percent")
+    if 100.0 * abs(found.closure) <= most.value:
         return None
     return Finding(
         code="plating.closure",
@@ -206,15 +202,16 @@ def _closure(found: ThicknessMap) -> Finding | None:
         verdict="stop",
         value=100.0 * found.closure,
         unit="%",
-        limit=100.0 * CLOSURE,
-        limit_source="this project's own bound",
+        limit=most.value,
+        limit_source=most.cited,
         do="go by areas and the balance, and look at floors and inner edges",
     )
 
 
 def _correction(found: ThicknessMap) -> Finding | None:
     """Whether the growth had to be stretched so much that thickness in one place is not to be trusted."""
-    if found.correction <= STRETCH:
+    most = value("plating.stretch_percent")
+    if 100.0 * found.correction <= most.value:
         return None
     return Finding(
         code="plating.stretch",
@@ -223,8 +220,8 @@ def _correction(found: ThicknessMap) -> Finding | None:
         verdict="caution",
         value=100.0 * found.correction,
         unit="%",
-        limit=100.0 * STRETCH,
-        limit_source="this project's own bound",
+        limit=most.value,
+        limit_source=most.cited,
         do="trust the early hours of the map more than the late ones, and measure at the thinnest spots",
     )
 
@@ -241,24 +238,25 @@ def _local(hottest: MappedPiece, bath: Bath) -> Finding:
         value=hottest.highest_A_m2 / 100.0,
         unit="A/dm2",
         limit=bath.density_limit_A_m2 / 100.0,
-        limit_source=f"reference set {bath.name}, {bath.basis['limit']}",
+        limit_source=limit_source(bath),
         do="lower the current, or cover the rim with a band of wax" if over else "",
     )
 
 
 def _lean(hottest: MappedPiece, bath: Bath) -> Finding | None:
-    share = hottest.highest_A_m2 / bath.limiting_A_m2
-    if share <= DEPLETED:
+    share = 100.0 * hottest.highest_A_m2 / bath.limiting_A_m2
+    most = value("plating.depleted_percent")
+    if share <= most.value:
         return None
     return Finding(
         code="plating.lean",
         where=hottest.name,
         says="At the densest spot the liquid may run out of metal; the map does not see that.",
         verdict="caution",
-        value=100.0 * share,
+        value=share,
         unit="% of the limiting current",
-        limit=100.0 * DEPLETED,
-        limit_source="assumed by this project; the limiting current is an estimate to a factor of two",
+        limit=most.value,
+        limit_source=f"{most.cited}; the limiting current is an estimate to a factor of two",
         do="mouths upwards, move the bath into the cups, or lower the current",
     )
 
@@ -267,7 +265,8 @@ def film_finding(found: ThicknessMap, film_ohm: float) -> Finding | None:
     """Whether the bare film lets the start current reach every place; None for a film that conducts well."""
     if film_ohm <= 0.0:
         return None
-    far = found.start_least < FAR
+    least, share = value("plating.film_share_percent"), 100.0 * found.start_least
+    far = share < least.value
     return Finding(
         code="plating.film",
         where="the first hour",
@@ -275,17 +274,18 @@ def film_finding(found: ThicknessMap, film_ohm: float) -> Finding | None:
         if far
         else "The start current reaches every place of the bare film.",
         verdict="caution" if far else "clear",
-        value=100.0 * found.start_least,
+        value=share,
         unit="% of the mean density",
-        limit=100.0 * FAR,
-        limit_source="assumed by this project",
+        limit=least.value,
+        limit_source=least.cited,
         do="bring a second lead to the far side, coat once more, or start with less" if far else "",
     )
 
 
 def calibration_findings(found: Calibration | None, bath: Bath) -> list[Finding]:
     """Whether the cell's readings hang together, and whether the bath is known at all."""
-    if found is not None and found.misfit > 2.0:
+    most = value("plating.calibration_misfit")
+    if found is not None and found.misfit > most.value:
         return [
             Finding(
                 code="plating.calibration",
@@ -294,23 +294,25 @@ def calibration_findings(found: Calibration | None, bath: Bath) -> list[Finding]
                 verdict="caution",
                 value=found.misfit,
                 unit="times their uncertainty",
-                limit=2.0,
-                limit_source="95 % of a normal spread",
+                limit=most.value,
+                limit_source=most.cited,
                 do="read again: plates parallel, fully covered, voltage at the plates",
             )
         ]
     low, high = bath.exchange_range_A_m2
-    if high > 4.0 * low:
+    known = value("plating.exchange_known_ratio")
+    if high > known.value * low:
         return [
             Finding(
                 code="plating.unknown_bath",
                 where=bath.name,
-                says=f"The exchange current is only known to lie between {low:g} and {high:g} A/m2; the map "
-                "shows what that costs.",
+                says=f"The exchange current is only known to lie between {low:g} and {high:g} A/m2 "
+                f"({bath.basis['exchange']}); the map shows what that costs.",
                 verdict="cannot tell",
-                value=bath.exchange_A_m2,
-                unit="A/m2",
-                limit_source=bath.basis["exchange"],
+                value=high / low,
+                unit="times the lowest",
+                limit=known.value,
+                limit_source=known.cited,
                 do="read currents and voltages in a two-distance cell of the same bath",
             )
         ]

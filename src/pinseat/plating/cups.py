@@ -145,13 +145,6 @@ class CupBands:
         return band
 
 
-def round_outline(diameter_mm: float, corners: int = 64) -> Float:
-    """A regular polygon with the area of a circle, (corners, 2), mm."""
-    turn = 2.0 * np.pi * np.arange(corners) / corners
-    radius = diameter_mm * np.sqrt(np.pi / (2.0 * corners * np.sin(2.0 * np.pi / corners)))
-    return np.asarray(radius * np.column_stack((np.cos(turn), np.sin(turn))))
-
-
 def ideal_cups(
     cups: Sequence[Cup],
     *,
@@ -222,11 +215,6 @@ def ideal_cups(
         band_mm,
         CupBands(tuple(cups), numbers, metal_mm, mask_mm),
     )
-
-
-def ideal_cup(diameter_mm: float, depth_mm: float, **setting: float) -> Geometry:
-    """One round cup called ``"cup"``; `setting` as in :func:`ideal_cups`."""
-    return ideal_cups([Cup("cup", depth_mm, diameter_mm)], **setting)  # type: ignore[arg-type]
 
 
 def _apart(cups: Sequence[Cup]) -> None:

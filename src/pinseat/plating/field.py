@@ -90,8 +90,8 @@ def solve(geometry: Geometry, electrolyte: Electrolyte, drive: Drive) -> Field:
 
     Examples
     --------
-    >>> from pinseat.plating.cups import ideal_cup
-    >>> cup = ideal_cup(7.0, 4.0, metal_mm=0.8, rubber_mm=0.8)
+    >>> from pinseat.plating.cups import Cup, ideal_cups
+    >>> cup = ideal_cups([Cup("cup", 4.0, 7.0)], metal_mm=0.8, rubber_mm=0.8)
     >>> found = solve(cup, Electrolyte(), Drive(current_mA=10.0))
     >>> round(found.current_mA["cup"], 3), found.mean_A_m2("cup", "rim") > found.mean_A_m2("cup", "floor")
     (10.0, True)

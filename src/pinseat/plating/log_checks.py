@@ -12,12 +12,9 @@ from pinseat.plating.baths import Bath
 from pinseat.plating.charge import BACKWARDS, FOUND_OFF, UNREAD, Gap, moment, reading
 from pinseat.plating.reconcile import Balance, LogState
 from pinseat.plating.weights import AFTER, BEFORE
+from pinseat.reference import value
 
 AS_LOGGED = "the bench log"
-RISEN = 1.25
-"""Voltage for the same current, over the first, from which contacts and anode want a look."""
-WARMER_K = 5.0
-"""Difference from the temperature the map was made for, from which the bath is another one."""
 
 
 def log_findings(entries: Sequence[Entry], state: LogState, bath: Bath) -> tuple[Finding, ...]:
@@ -72,7 +69,8 @@ def _gap(gap: Gap) -> Finding:
         verdict="caution",
         value=gap.hours,
         unit="h",
-        limit_source=UNREAD + ": assumed by this project",
+        limit=(longest := value("plating.unread_gap_h")).value,
+        limit_source=f"{UNREAD}: {longest.cited}",
         do="weigh, or read the current more often; log an outage with --outage-min",
     )
 
@@ -168,8 +166,8 @@ def _voltage(entries: Sequence[Entry]) -> Finding | None:
     if len(both) < 2:
         return None
     (first, then), (last, now) = both[0], both[-1]
-    ratio = last / first
-    if ratio <= RISEN or now > 1.1 * then:
+    ratio, most = last / first, value("plating.voltage_risen_ratio")
+    if ratio <= most.value or now > 1.1 * then:
         return None
     return Finding(
         code="plating.voltage",
@@ -178,8 +176,8 @@ def _voltage(entries: Sequence[Entry]) -> Finding | None:
         verdict="caution",
         value=ratio,
         unit="times the first",
-        limit=RISEN,
-        limit_source="assumed by this project",
+        limit=most.value,
+        limit_source=most.cited,
         do="look at clips and leads, at a crust on the anode, and whether everything is still under",
     )
 
@@ -187,8 +185,9 @@ def _voltage(entries: Sequence[Entry]) -> Finding | None:
 def _temperature(entries: Sequence[Entry], bath: Bath) -> Finding | None:
     """A bath that is not as warm as the map takes it."""
     read = [reading(entry, "temperature") for entry in sorted(entries, key=moment)]
-    last = next((value for value in reversed(read) if value is not None), None)
-    if last is None or abs(last - bath.temperature_degC) <= WARMER_K:
+    last = next((degC for degC in reversed(read) if degC is not None), None)
+    most = value("plating.warmer_K")
+    if last is None or abs(last - bath.temperature_degC) <= most.value:
         return None
     return Finding(
         code="plating.temperature",
@@ -197,7 +196,8 @@ def _temperature(entries: Sequence[Entry], bath: Bath) -> Finding | None:
         verdict="caution",
         value=last,
         unit="degC",
-        limit=bath.temperature_degC,
-        limit_source=f"reference set {bath.name}, or stated",
+        limit=bath.temperature_degC + math.copysign(most.value, last - bath.temperature_degC),
+        limit_source=f"{most.value:g} K off the bath's {bath.temperature_degC:g} °C "
+        f"({bath.basis['temperature']}): {most.cited}",
         do="bring it back, or state plating.bath.temperature_degC with the conductivity at it",
     )

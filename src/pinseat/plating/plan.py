@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pinseat.case.plating import Plating
-from pinseat.plating.baths import Bath
+from pinseat.plating.baths import STATED, Bath
 from pinseat.plating.faraday import hours
 from pinseat.plating.model import Drive, Electrolyte, Kinetics, Stage
 from pinseat.plating.pieces import Piece
@@ -36,13 +36,24 @@ def aim_of(stated: Plating, found: ThicknessMap | None = None) -> Aim:
     -------
     Aim
     """
-    minimum = stated.minimum_mm or value("plating.minimum_mm").value
+    usual, ratio = value("plating.minimum_mm"), value("plating.rim_to_stop_ratio")
+    minimum = stated.minimum_mm or usual.value
     stop = stated.stop_mean_mm or value("plating.stop_mean_mm").value
-    rim = stated.rim_limit_mm or stop * value("plating.rim_to_stop_ratio").value
+    rim = stated.rim_limit_mm or stop * ratio.value
     mean = stated.mean_mm or stop
     if stated.mean_mm is None and found is not None and found.hours_100 <= found.hours[-1]:
         mean = min(found.at(found.hours_100)[1], stop)
-    return Aim(minimum, stop, mean, stated.mean_mm is not None, rim)
+    return Aim(
+        minimum,
+        stop,
+        mean,
+        stated.mean_mm is not None,
+        rim,
+        minimum_source=STATED if stated.minimum_mm else usual.cited,
+        rim_source=STATED
+        if stated.rim_limit_mm
+        else f"{ratio.value:g} times the mean at the stop: {ratio.cited}",
+    )
 
 
 def stages_of(aim: Aim, pieces: Sequence[Piece], bath: Bath, current_mA: float) -> tuple[Stage, ...]:

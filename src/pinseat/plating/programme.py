@@ -190,18 +190,6 @@ def _end_findings(
         return [
             _nobody(f"It ends at {done.end}, when nobody is there, at any current that may be set.", stated)
         ]
-    if done.changed:
-        return [
-            Finding(
-                code="plating.unstaffed",
-                where="the end",
-                says=f"With another current it would end when nobody is there: {done.changed}.",
-                verdict="clear",
-                value=done.current_mA,
-                unit="mA",
-                limit_source=f"hours stated without staff: {stated}",
-            )
-        ]
     return []
 
 

@@ -33,6 +33,8 @@ class Aim:
         Whether that mean was stated.
     rim_mm : float
         Thickest rim.
+    minimum_source, rim_source : str
+        Where these two come from.
     """
 
     minimum_mm: float
@@ -40,6 +42,8 @@ class Aim:
     mean_mm: float
     stated: bool
     rim_mm: float
+    minimum_source: str
+    rim_source: str
 
 
 @dataclass(frozen=True)

@@ -93,11 +93,11 @@ def unit_mark(unit: str) -> str:
 
     Examples
     --------
-    >>> unit_mark("um"), unit_mark("deg"), unit_mark("")
-    (' µm', '°', '')
+    >>> unit_mark("um"), unit_mark("deg"), unit_mark(""), unit_mark("A/dm2")
+    (' µm', '°', '', ' A/dm²')
     """
     marks = {"": "", "um": " µm", "deg": "°", "degC": " °C"}
-    return marks.get(unit, f" {unit}")
+    return marks.get(unit, _raised(f" {unit}"))
 
 
 def typeset(text: str) -> str:
@@ -105,12 +105,17 @@ def typeset(text: str) -> str:
 
     Examples
     --------
-    >>> typeset("leans 1.9 deg, 94 ± 3 um wide").replace("\\u00a0", "_")
-    'leans 1.9°, 94_±_3_µm wide'
+    >>> typeset("leans 1.9 deg, 94 ± 3 um wide, 2 A/dm2").replace("\\u00a0", "_")
+    'leans 1.9°, 94_±_3_µm wide, 2 A/dm²'
     """
     text = re.sub(r"(?<=\d) deg\b", "°", re.sub(r"(?<=\d) degC\b", " °C", text))
-    text = re.sub(r"(?<=\d) u(?=(m|g/m3)\b)", " µ", text).replace("g/m3", "g/m³")
+    text = _raised(re.sub(r"(?<=\d) u(?=(m|g/m3)\b)", " µ", text))
     return re.sub(r"(?<=\d) (?=(±|%|°C|(µm|mm)\b))|(?<=±) |(?<=[<>]) (?=\d)", "\u00a0", text)
+
+
+def _raised(text: str) -> str:
+    """Squares and cubes of lengths, after a number or below a stroke, with their exponents raised."""
+    return re.sub(r"(^ |(?<=\d )|(?<=/))([cdm]?m)([23])\b", lambda m: m[1] + m[2] + "²³"[int(m[3]) - 2], text)
 
 
 def column(texts: Sequence[str]) -> list[Cell]:

@@ -14,7 +14,7 @@ from pinseat.plating.plan import aim_of
 from pinseat.plating.result import Aim, MappedPiece, Suggestion, ThicknessMap
 
 BATH = bath_of(StatedBath(), "silver plated")
-AIM = Aim(minimum_mm=0.5, stop_mean_mm=0.75, mean_mm=0.75, stated=False, rim_mm=1.5)
+AIM = Aim(0.5, 0.75, 0.75, False, 1.5, minimum_source="common practice, no source", rim_source="assumed")
 ROD = Suggestion("insulated rod", 11.0, 0.52, 1.1)
 
 
@@ -119,3 +119,28 @@ def test_the_aim_is_where_the_thinnest_spot_has_the_minimum_and_never_past_the_s
     assert aim_of(Plating(), never).mean_mm == aim_of(Plating()).stop_mean_mm == 0.75
     early = made(hours_100=10.0)
     assert aim_of(Plating(), early).mean_mm == pytest.approx(0.45)
+
+
+def test_every_limit_says_where_it_comes_from() -> None:
+    """One source each: stated, or the reference value by its basis; never "stated or"."""
+    from pinseat.case.plating import Plating
+
+    usual, own = aim_of(Plating()), aim_of(Plating(minimum_mm=0.4, rim_limit_mm=1.2))
+    assert usual.minimum_source == "common practice, no source"
+    assert usual.rim_source == "2 times the mean at the stop: assumed by this project"
+    assert own.minimum_source == own.rim_source == "stated in the case"
+    everything = made(closure=0.1, correction=0.9, wasted_g=0.9, start_least=0.01)
+    hot = replace(everything.pieces[0], highest_A_m2=1e4)
+    told = [
+        checks.thin_finding(everything, own, 20.0, None),
+        checks.rim_finding(everything, own, 20.0),
+        checks.film_finding(everything, 30.0),
+        *checks.field_findings(everything, [hot], BATH),
+        *checks.calibration_findings(None, BATH),
+    ]
+    assert len(told) == 9
+    for one in told:
+        assert one is not None
+        assert one.limit is not None
+        assert one.limit_source
+        assert "stated or" not in one.limit_source

@@ -7,16 +7,17 @@ import pytest
 
 from pinseat.errors import PlatingError
 from pinseat.plating.bodies import Bar, Solid
-from pinseat.plating.cups import Cup, ideal_cup, ideal_cups, round_outline
+from pinseat.plating.cups import Cup, ideal_cups
 from pinseat.plating.field import solve
 from pinseat.plating.growth import grow
 from pinseat.plating.model import Drive, Electrode, Electrolyte, Field, Geometry, Kinetics, Stage
+from pinseat.plating.pieces import oval
 
 COARSE = {"metal_mm": 0.8, "rubber_mm": 0.8, "tank_mm": 20.0}
 
 
 def cup(**setting: float) -> Geometry:
-    return ideal_cup(6.0, 4.0, **{**COARSE, **setting})
+    return ideal_cups([Cup("cup", 4.0, 6.0)], **{**COARSE, **setting})
 
 
 def shares(field: Field) -> tuple[float, float]:
@@ -44,8 +45,9 @@ def test_voltage_and_current_are_two_ways_to_the_same():
 
 def test_turning_and_shifting_the_whole_bath_changes_little():
     """Cells do not turn with it, so the shares stray by what the cells are coarse."""
-    one = ideal_cups([Cup("cup", 4.0, outline_mm=round_outline(6.0))], **COARSE)
-    moved = ideal_cups([Cup("cup", 4.0, outline_mm=round_outline(6.0), at_mm=(0.37, -0.21))], **COARSE)
+    ring = oval(6.0, 6.0)
+    one = ideal_cups([Cup("cup", 4.0, outline_mm=ring)], **COARSE)
+    moved = ideal_cups([Cup("cup", 4.0, outline_mm=ring, at_mm=(0.37, -0.21))], **COARSE)
     a, b = (solve(g, Electrolyte(), Drive(current_mA=10.0)) for g in (one, moved))
     assert shares(a) == pytest.approx(shares(b), rel=0.06)
 

@@ -1,6 +1,7 @@
 """Pieces without a scan, and the bath they hang in."""
 
 import math
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -9,8 +10,8 @@ from hypothesis import strategies as st
 
 from pinseat.case.model import Abutment, Case
 from pinseat.case.plating import Bath as StatedBath
-from pinseat.case.plating import Piece, Plating, Preparation
-from pinseat.plating.baths import BATHS, STATED, bath_of
+from pinseat.case.plating import BathName, Piece, Plating, Preparation
+from pinseat.plating.baths import STATED, bath_of
 from pinseat.plating.pieces import Form, area_of, perimeter_of, pieces_of
 
 
@@ -83,10 +84,10 @@ def test_a_deeper_cut_has_more_metal() -> None:
     assert deep > shallow
 
 
-@pytest.mark.parametrize("name", BATHS)
+@pytest.mark.parametrize("name", get_args(BathName))
 def test_every_bath_says_where_its_numbers_come_from(name: str) -> None:
     bath = bath_of(StatedBath(name=name), "silver plated")  # type: ignore[arg-type]
-    assert set(bath.basis) == {"conductivity", "exchange", "efficiency", "limit"}
+    assert set(bath.basis) == {"conductivity", "exchange", "efficiency", "limit", "temperature"}
     low, high = bath.exchange_range_A_m2
     assert low < bath.exchange_A_m2 < high
     assert 0.0 < bath.efficiency <= 1.0
@@ -101,7 +102,11 @@ def test_the_default_is_never_the_one_with_cyanide() -> None:
 def test_what_is_stated_takes_the_place_of_what_is_assumed() -> None:
     bath = bath_of(
         StatedBath(
-            conductivity_S_m="12,5", exchange_current_A_m2=7, efficiency_percent=97, density_limit_A_dm2=1.5
+            conductivity_S_m="12,5",
+            exchange_current_A_m2=7,
+            efficiency_percent=97,
+            density_limit_A_dm2=1.5,
+            temperature_degC=24,
         ),
         "silver plated",
     )
