@@ -19,6 +19,7 @@ from pinseat.mesh.model import Mesh
 from pinseat.mesh.orient import wind_alike
 from pinseat.mesh.stl import read_stl
 from pinseat.mesh.write import ply_bytes, stl_bytes
+from pinseat.survey.triangles import nearest_on_triangles
 
 BODIES = {
     "ball": trimesh.creation.icosphere(subdivisions=3, radius=14.0),
@@ -122,3 +123,17 @@ def test_winding_mended_as_trimesh_mends_it(seed):
     assert again.is_winding_consistent
     assert again.volume == pytest.approx(mended.volume)
     assert again.volume == pytest.approx(body.volume)
+
+
+def test_nearest_places_of_triangles():
+    """Random triangles, slivers and triangles without area among them; both in double precision."""
+    rng = np.random.default_rng(3)
+    triangles, points = rng.normal(size=(5000, 3, 3)), rng.normal(scale=2.0, size=(5000, 3))
+    triangles[:500, 2] = triangles[:500, 0] + 1e-6 * rng.normal(size=(500, 3))
+    places = nearest_on_triangles(triangles, points)
+    theirs = trimesh.triangles.closest_point(triangles, points)
+    ours_mm, theirs_mm = (np.linalg.norm(at - points, axis=1) for at in (places, theirs))
+    np.testing.assert_allclose(ours_mm[500:], theirs_mm[500:], atol=1e-12)
+    assert np.all(ours_mm[:500] <= theirs_mm[:500] + 1e-9)  # of slivers nobody's is exact; none is farther
+    ends = np.linalg.norm(triangles - points[:, None], axis=2).min(axis=1)
+    assert np.all(ours_mm <= ends + 1e-12)

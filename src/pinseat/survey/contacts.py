@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from trimesh.triangles import closest_point
 
 from pinseat.case.model import Abutment, Case, ContactPick
 from pinseat.errors import ReferenceValueError, SurveyError
@@ -17,8 +16,6 @@ from pinseat.survey.surface import Index, Surface
 
 Float = NDArray[np.float64]
 
-NEAR_MM = 1.0
-"""A pick farther from the scanned surface than this was not picked on it."""
 RINGS = 3
 """Rings of neighbours over which the normal is averaged: raw normals carry the noise of single points."""
 
@@ -70,43 +67,11 @@ def _stated(pick: ContactPick, where: str) -> Face:
 
 
 def _on_scan(pick: ContactPick, surface: Surface, where: str) -> Face:
-    point, vertex, away = nearest_on(surface, np.array(pick.point, dtype=np.float64))
-    if away > NEAR_MM:
-        raise SurveyError(
-            "this pick lies off the scanned surface",
-            where=where,
-            value=f"{away:.2f} mm away",
-            limit=f"within {NEAR_MM:.1f} mm",
-            do="pick it again, in the scan's own coordinates and in mm",
-        )
+    point, _ = surface.pick(pick.point, where)
     if pick.normal is not None:
         return Face(pick.kind, pick.tooth, point, _unit(np.array(pick.normal), where), "picked on the scan")
-    area = surface.face_area[_faces_around(surface, vertex)].sum(axis=0)
+    area = surface.face_area[_faces_around(surface, int(surface.nearest(point, 1)[0]))].sum(axis=0)
     return Face(pick.kind, pick.tooth, point, _unit(area, where), "picked on the scan")
-
-
-def nearest_on(surface: Surface, place: Float) -> tuple[Float, int, float]:
-    """Nearest place of the surface.
-
-    Parameters
-    ----------
-    surface : Surface
-    place : (3,) array, mm
-
-    Returns
-    -------
-    point : (3,) array, mm
-    vertex : int
-        Nearest vertex.
-    away : float
-        Distance to the point, mm.
-    """
-    near = surface.nearest(place, 12)
-    faces = np.unique(surface.at_vertex[near].indices)
-    points = closest_point(surface.mesh.vertices[surface.mesh.faces[faces]], np.tile(place, (len(faces), 1)))
-    away = np.linalg.norm(points - place, axis=1)
-    best = int(np.argmin(away))
-    return np.asarray(points[best]), int(near[0]), float(away[best])
 
 
 def _faces_around(surface: Surface, vertex: int) -> Index:

@@ -8,7 +8,6 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
-from trimesh.triangles import closest_point
 
 from pinseat.case.model import Abutment
 from pinseat.errors import SurveyError
@@ -17,6 +16,7 @@ from pinseat.reference import value
 from pinseat.survey.margin import Margin
 from pinseat.survey.measure import Measure, source
 from pinseat.survey.terrain import Terrain
+from pinseat.survey.triangles import nearest_on_triangles
 
 Float = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -336,7 +336,7 @@ def segment_to_triangles(a: Float, b: Float, triangles: Float) -> tuple[Float, F
     """
     count = len(triangles)
     start, end = np.tile(a, (count, 1)), np.tile(b, (count, 1))
-    tries = [(np.full(count, s), closest_point(triangles, p)) for s, p in ((0.0, start), (1.0, end))]
+    tries = [(np.full(count, s), nearest_on_triangles(triangles, p)) for s, p in ((0.0, start), (1.0, end))]
     for k in range(3):
         c, d = triangles[:, k], triangles[:, (k + 1) % 3]
         _, s, t = segment_to_segment(start, end, c, d)
@@ -345,7 +345,7 @@ def segment_to_triangles(a: Float, b: Float, triangles: Float) -> tuple[Float, F
     rise = np.einsum("ij,ij->i", normal, triangles[:, 0] - a)
     slope = normal @ (b - a)
     s = np.clip(rise / np.where(np.abs(slope) > 1e-18, slope, np.inf), 0.0, 1.0)
-    tries.append((s, closest_point(triangles, a + s[:, None] * (b - a))))
+    tries.append((s, nearest_on_triangles(triangles, a + s[:, None] * (b - a))))
     part = np.stack([s for s, _ in tries])
     place = np.stack([p for _, p in tries])
     away = np.linalg.norm(a + part[..., None] * (b - a) - place, axis=2)

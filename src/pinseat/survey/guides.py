@@ -87,7 +87,7 @@ class Surfaces:
 
 def narrowed(
     case: Case, mesh: Mesh, field: PinField, pins: DrawWindow
-) -> tuple[DrawWindow, tuple[RegionNote, ...], list[Finding], str]:
+) -> tuple[DrawWindow, tuple[RegionNote, ...], tuple[MarginLine, ...], list[Finding], str]:
     """The draw window of pins, walls, grooves and neighbours.
 
     Parameters
@@ -103,6 +103,7 @@ def narrowed(
     -------
     window : DrawWindow
     regions : tuple of RegionNote
+    margins : tuple of MarginLine
     findings : list of Finding
         One a region: whether it was grown as it should be.
     cut : str
@@ -119,7 +120,8 @@ def narrowed(
     neighbours = [region.tooth for region in surfaces.regions if region.kind == "neighbour"]
     cut = cut_words(cones, guides, neighbours, pins.centre) if window.size_deg < 0.0 and guides else ""
     notes = tuple(RegionNote(r.name, r.kind, r.tooth, r.area_mm2, r.doubt) for r in surfaces.regions)
-    return window, notes, [region_finding(r) for r in surfaces.regions], cut
+    lines = tuple(MarginLine(m.tooth, m.points, m.closed) for m in surfaces.margins)
+    return window, notes, lines, [region_finding(r) for r in surfaces.regions], cut
 
 
 def region_finding(region: Region) -> Finding:

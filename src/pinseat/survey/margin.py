@@ -113,7 +113,7 @@ def _snapped(terrain: Terrain, given: Float, name: str) -> tuple[Float, list[int
     """Each point on the scan, and the corner of the mesh that stands for it."""
     on, corners = [], []
     for i, point in enumerate(given, start=1):
-        place, face = terrain.nearest(point, f"{name}, point {i}")
+        place, face = terrain.surface.pick(point, f"{name}, point {i}")
         corner = terrain.mesh.faces[face]
         on.append(place)
         corners.append(int(corner[np.argmin(np.linalg.norm(terrain.mesh.vertices[corner] - place, axis=1))]))

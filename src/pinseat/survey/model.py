@@ -132,6 +132,8 @@ class SurveyResult:
     blind : tuple of str
         What the readings cannot see, in words.
     findings : tuple of Finding
+    margins : tuple of MarginLine
+        As given or traced on the scan.
     """
 
     field: PinField
@@ -142,3 +144,4 @@ class SurveyResult:
     faces: tuple[Face, ...]
     blind: tuple[str, ...]
     findings: tuple[Finding, ...]
+    margins: tuple[MarginLine, ...] = ()

@@ -188,7 +188,7 @@ def grow(
             where=where,
             do="give the margin's points, or pick points along it to be traced",
         )
-    point, seed = terrain.nearest(at, where)
+    point, seed = terrain.surface.pick(at, where)
     free, patches = _free(terrain, pins, corrections, where)
     taken = np.zeros_like(free)
     taken[np.concatenate([np.array([], int), *patches])] = True
@@ -307,7 +307,7 @@ def _free(
         free[terrain.along(pin.foot, pin.axis, -2.0 * ROUND_PIN_MM, top, radius)] = False
     patches = []
     for k, one in enumerate(corrections, start=1):
-        place, face = terrain.nearest(one.at, f"{where}, correction {k} ({one.action})")
+        place, face = terrain.surface.pick(one.at, f"{where}, correction {k} ({one.action})")
         ball = np.linalg.norm(terrain.middles - place, axis=1) <= one.radius_mm
         ball[face] = True
         patch = np.flatnonzero(_spread(ball, terrain.beside[:, :2], np.array([face])))

@@ -223,12 +223,13 @@ def _finish(
     """What scan and readings share: draw window, contact faces, findings."""
     window = window_of(field, case.abutments)
     regions: tuple[RegionNote, ...] = ()
+    margins: tuple[MarginLine, ...] = ()
     grown: list[Finding] = []
     cut = ""
     if surface is not None and (case.regions or case.margins):
         from pinseat.survey.guides import narrowed  # most cases pick none: they start without it
 
-        window, regions, grown, cut = narrowed(case, surface.mesh, field, window)
+        window, regions, margins, grown, cut = narrowed(case, surface.mesh, field, window)
     counted = checks.count_findings(field, case.abutments, rejected)
     if any(finding.verdict == "stop" for finding in counted):
         blind = (*blind, "all the pins the case states")
@@ -249,4 +250,5 @@ def _finish(
             *grown,
             *found,
         ),
+        margins=margins,
     )

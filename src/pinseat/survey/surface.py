@@ -6,19 +6,22 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import csr_array
 from scipy.spatial import cKDTree
 
 from pinseat.errors import SurveyError
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.topology import components, face_vectors, vertex_normals
+from pinseat.survey.triangles import nearest_on_triangles
 
 Float = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 CRUMB_FACES = 60
 """A loose part of fewer faces is a crumb; a pin cut off from its tooth by a gap has more."""
+NEAR_MM = 1.0
+"""A pick farther from the scanned surface than this was not picked on it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +96,41 @@ class Surface:
         """Nearest vertices, the nearest first."""
         ranks = list(range(1, min(count, len(self.mesh.vertices)) + 1))
         return np.asarray(self.tree.query(place, k=ranks)[1], dtype=np.int64)
+
+    def pick(self, place: ArrayLike, where: str) -> tuple[Float, int]:
+        """Nearest place of the scan to a pick.
+
+        Parameters
+        ----------
+        place : (3,) array, mm
+        where : str
+            The pick in words, for the message.
+
+        Returns
+        -------
+        point : (3,) array, mm
+        face : int
+
+        Raises
+        ------
+        SurveyError
+            If the pick is more than 1 mm off the scan.
+        """
+        pick = np.asarray(place, np.float64)
+        faces = np.unique(self.at_vertex[self.nearest(pick, 12)].indices)
+        triangles = self.mesh.vertices[self.mesh.faces[faces]]
+        points = nearest_on_triangles(triangles, np.tile(pick, (len(faces), 1)))
+        away = np.linalg.norm(points - pick, axis=1)
+        best = int(np.argmin(away))
+        if away[best] > NEAR_MM:
+            raise SurveyError(
+                "this pick lies off the scanned surface",
+                where=where,
+                value=f"{away[best]:.2f} mm away",
+                limit=f"within {NEAR_MM:.1f} mm",
+                do="pick it again, in the scan's own coordinates and in mm",
+            )
+        return np.asarray(points[best]), int(faces[best])
 
     def edge_mm(self, near: Index) -> float:
         """Median edge length of the faces that meet at these vertices."""

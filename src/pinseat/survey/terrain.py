@@ -6,16 +6,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from trimesh.triangles import closest_point
+from numpy.typing import NDArray
 
-from pinseat.errors import SurveyError
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.noise import noise_um
 from pinseat.mesh.smoothing import smoothed_normals
 from pinseat.mesh.topology import Edges, edge_lengths, edges, face_vectors, unit
 from pinseat.reference import value
-from pinseat.survey.contacts import NEAR_MM
 from pinseat.survey.surface import Surface
 
 Float = NDArray[np.float64]
@@ -138,40 +135,6 @@ class Terrain:
         up = offset @ axis
         out = np.linalg.norm(offset - np.outer(up, axis), axis=1)
         return faces[(up > low_mm) & (up < high_mm) & (out < radius_mm)]
-
-    def nearest(self, place: ArrayLike, where: str) -> tuple[Float, int]:
-        """Nearest place of the scan to a pick.
-
-        Parameters
-        ----------
-        place : (3,) array, mm
-        where : str
-            The pick in words, for the message.
-
-        Returns
-        -------
-        point : (3,) array, mm
-        face : int
-
-        Raises
-        ------
-        SurveyError
-            If the pick is more than 1 mm off the scan.
-        """
-        pick = np.asarray(place, float)
-        faces = np.unique(self.surface.at_vertex[self.surface.nearest(pick, 12)].indices)
-        points = closest_point(self.mesh.vertices[self.mesh.faces[faces]], np.tile(pick, (len(faces), 1)))
-        away = np.linalg.norm(points - pick, axis=1)
-        best = int(np.argmin(away))
-        if away[best] > NEAR_MM:
-            raise SurveyError(
-                "this pick lies off the scanned surface",
-                where=where,
-                value=f"{away[best]:.2f} mm away",
-                limit=f"within {NEAR_MM:.1f} mm",
-                do="pick it again, in the scan's own coordinates and in mm",
-            )
-        return np.asarray(points[best]), int(faces[best])
 
 
 def _tangents(normals: Float) -> tuple[Float, Float]:

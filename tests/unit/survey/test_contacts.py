@@ -8,7 +8,6 @@ import pytest
 from pinseat.errors import SurveyError
 from pinseat.ledger.handover import Handover
 from pinseat.reference import value
-from pinseat.survey.contacts import nearest_on
 from pinseat.survey.step import run
 from pinseat.survey.surface import Surface
 
@@ -32,8 +31,8 @@ def test_a_pick_is_set_on_the_surface_with_a_normal_without_noise(made):
 def test_the_nearest_place_may_lie_inside_a_face(made):
     surface = Surface(made.mesh)
     corner = made.mesh.vertices[made.mesh.faces[4000]]
-    point, _, away = nearest_on(surface, corner.mean(axis=0))
-    assert away < 1e-9
+    point, face = surface.pick(corner.mean(axis=0), "here")
+    assert face == 4000
     np.testing.assert_allclose(point, corner.mean(axis=0), atol=1e-9)
 
 
