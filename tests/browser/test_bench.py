@@ -94,7 +94,7 @@ def test_a_thinner_pin_changes_the_verdict(page_of: Open, case: Path, keep: Keep
     assert load_case(case).abutments[0].cast_pin_diameter_mm == 0.67
 
 
-def test_two_tabs_lose_no_update(page_of: Open, case: Path, keep: Keep) -> None:
+def test_two_tabs_lose_no_update(page_of: Open, served: Served, case: Path, keep: Keep) -> None:
     one, two = page_of(), page_of()
     two.locator(PIN.format(0)).click()
     two.locator(PIN.format(0)).fill("0.61")  # typed, and not yet sent
@@ -116,6 +116,16 @@ def test_two_tabs_lose_no_update(page_of: Open, case: Path, keep: Keep) -> None:
     expect(one.locator("[data-place='[\"title\"]']")).to_have_value("two at once")
     expect(two.locator(PIN.format(1))).to_have_value("0.59")
     assert two.locator(".notice").count() == 0
+    seen = "(hidden) => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
+    seen += " document.dispatchEvent(new Event('visibilitychange')); }"
+    with one.expect_event("requestfailed", lambda asked: asked.url.endswith("/events")):
+        one.evaluate(seen, True)  # a page nobody sees gives its connection back: a browser has six
+    two.fill(PIN.format(0), "0.6")
+    two.press(PIN.format(0), "Tab")
+    served.until(lambda: load_case(case).abutments[0].cast_pin_diameter_mm == 0.6)
+    expect(one.locator(PIN.format(0))).to_have_value("0.61")
+    one.evaluate(seen, False)
+    expect(one.locator(PIN.format(0))).to_have_value("0.6")
 
 
 def test_the_drawing_tells_numbers(page_of: Open, keep: Keep) -> None:

@@ -8,11 +8,11 @@ from typing import Any
 
 from markupsafe import Markup
 
+from pinseat.report.advice import sentence
 from pinseat.report.rounding import fixed
 from pinseat.workbench import numbers
 from pinseat.workbench.html import tag
 from pinseat.workbench.view import View
-from pinseat.workbench.words import ORDER
 
 
 def card(view: View) -> Markup:
@@ -43,28 +43,15 @@ def _number(seat: Mapping[str, Any] | None) -> str:
 
 
 def next_action(view: View) -> str:
-    """What to do now: the first thing that stops the work, then the change that gains most."""
-    found = sorted(
-        (one for step in view.steps for one in view.findings(step)), key=lambda one: ORDER.get(one.verdict, 9)
-    )
+    """What to do now: what stops the work at any step, what the report says, or why the verdict is what it is."""
+    for step in view.steps:
+        for one in view.findings(step):
+            if one.verdict == "stop" and one.do:
+                return sentence(one.do)
+    if told := (view.payload("report") or {}).get("next"):
+        return str(told)
     seat = view.payload("seating")
-    urgent = {"stop"} if seat is not None and seat["verdict"] == "goes home" else {"stop", "cannot tell"}
-    for one in found:
-        if one.verdict in urgent and one.do:
-            return _sentence(one.do)
-    if seat is None:
-        return "State what is missing and run the case."
-    if seat["verdict"] == "goes home":
-        return "Nothing needs changing. Go on with the next copy."
-    levers = [lever for lever in seat.get("levers", []) if lever["gain"] > 0.0]
-    if not levers:
-        return "No single change helps enough. Go back to the holes."
-    caution = levers[0].get("caution")
-    return _sentence(f"{levers[0]['change']}: {caution}" if caution else levers[0]["change"])
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
+    return "State what is missing and run the case." if seat is None else sentence(str(seat["why"]))
 
 
 def timers(view: View) -> list[tuple[str, float, str]]:

@@ -16,6 +16,7 @@ from pinseat.errors import CaseError, PinseatError
 from pinseat.report.rounding import typeset
 from pinseat.workbench import forms, numbers
 from pinseat.workbench.bench_log import bench_log
+from pinseat.workbench.chair import next_action
 from pinseat.workbench.html import tag
 from pinseat.workbench.step_parts import downloads, figures, findings_list
 from pinseat.workbench.view import View, pieces_of
@@ -63,7 +64,7 @@ def _verdict(view: View) -> Markup:
     else:
         word = tag("span", seat["verdict"], class_=f"verdict {css_word(seat['verdict'])}")
         chance = tag("span", numbers.chance_line(seat), class_="chance")
-        said = [chance, tag("span", typeset(seat["why"]), class_="why")]
+        said = [chance, tag("span", typeset(next_action(view)), class_="why")]
     stale = seat is not None and view.state("seating") == "older"
     words = "Older than what is stated now: run it again."
     return tag(

@@ -152,10 +152,10 @@ def test_the_card_says_one_thing_to_do(folder: Path) -> None:
     assert chair.next_action(_view(folder)) == "Ream it."
     write_result(folder, "second_look", {"findings": []}, META)
     assert "run the case" in chair.next_action(_view(folder))
-    write_result(folder, "seating", SEAT, META)
+    write_result(folder, "seating", SEAT | {"why": "the margins stand open"}, META)
+    assert chair.next_action(_view(folder)) == "The margins stand open."
+    write_result(folder, "report", {"files": [], "next": "Make the pins thinner."}, META)
     assert chair.next_action(_view(folder)) == "Make the pins thinner."
-    write_result(folder, "seating", SEAT | {"verdict": "goes home"}, META)
-    assert chair.next_action(_view(folder)).startswith("Nothing needs changing")
     write_result(folder, "impression", {"timetable": [{"at_min": 2.5, "do": "syringe", "note": ""}]}, META)
     assert chair.timers(_view(folder)) == [("syringe", 2.5, "")]
 

@@ -72,8 +72,13 @@ function ready() {
   clock();
 }
 
+let source = null;
+
 function listen() {
-  const source = new EventSource("events");
+  source?.close();
+  source = null;
+  if (document.hidden) return; // a browser grants few connections: a page nobody sees lets go of its own
+  source = new EventSource("events");
   source.onmessage = ({ data }) => {
     const said = JSON.parse(data);
     lost(false);
@@ -694,5 +699,6 @@ new ResizeObserver(([seen]) => {
 
 drawing();
 ready();
+document.addEventListener("visibilitychange", listen);
 listen();
 export { round };
