@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pinseat.case.lines import Place
-from pinseat.case.model import Case
+from pinseat.case.model import Abutment, Case
 from pinseat.case.notation import split_pin
 from pinseat.case.trouble import Trouble
 from pinseat.errors import CaseError
@@ -61,7 +61,13 @@ def _unknown(case: Case, place: Place, name: str) -> Iterator[Trouble]:
     except CaseError as error:
         yield Trouble(place, error.what, error.value, error.limit)
         return
-    pins = {a.tooth: a.pins for a in case.abutments}
-    if not 1 <= number <= pins.get(tooth, 0):
-        known = [f"{t}-{k}" for t, count in pins.items() for k in range(1, count + 1)]
+    known = [name for abutment in case.abutments for name in _names(case, abutment)]
+    if f"{tooth}-{number}" not in known:
         yield Trouble(place, "the case has no such pin", f'"{name}"', f"one of {', '.join(known)}")
+
+
+def _names(case: Case, abutment: Abutment) -> list[str]:
+    """Names of the pins of a tooth; those rejected by hand leave their numbers free."""
+    gone = {e.number for e in case.pins if e.action == "reject" and e.tooth == abutment.tooth}
+    numbers = [k for k in range(1, abutment.pins + len(gone) + 1) if k not in gone]
+    return [f"{abutment.tooth}-{k}" for k in numbers]

@@ -26,6 +26,10 @@ Float = NDArray[np.float64]
 
 TIE_MM = 0.4
 """Pins of one tooth no farther apart than this along the line count as side by side."""
+FRONT_RAD = math.radians(15.0)
+"""How well the front of an arch is told from where it is open: within this, a tooth may be of either side."""
+WHOLE_ARCH_DEG = 170.0
+"""Of less than this the front is not where it looks: it may be one half."""
 LEAST_ARCH_DEG = 110.0
 LEAST_GAP_DEG = 40.0
 LEAST_ARCH_MM = 22.0
@@ -78,16 +82,19 @@ def teeth_of_pins(pins: Sequence[Standing], abutments: Sequence[Abutment], surfa
     SurveyError
         When the scan cannot tell; it asks for ``at``.
     """
+    feet = np.array([pin.foot for pin in pins]).reshape(-1, 3)
+    stated = all(abutment.at is not None for abutment in abutments)
+    at = np.array([abutment.at for abutment in abutments if stated], dtype=np.float64)
+    if stated:
+        _same_way_round(at, abutments, surface)
     if len(abutments) == 1:
         return [abutments[0].tooth] * len(pins)
-    feet = np.array([pin.foot for pin in pins]).reshape(-1, 3)
-    if all(abutment.at is not None for abutment in abutments):
-        at = np.array([abutment.at for abutment in abutments], dtype=np.float64)
+    if stated:
         nearest = np.argmin(np.linalg.norm(feet[:, None] - at[None], axis=2), axis=1)
         return [abutments[i].tooth for i in nearest]
     if len(pins) == 0:
         return []
-    place = along_arch(feet, surface, upper=is_upper(abutments[0].tooth))
+    place, _ = along_arch(feet, surface, upper=is_upper(abutments[0].tooth))
     in_order = sorted(abutments, key=lambda abutment: order_in_arch(abutment.tooth))
     order = np.argsort(place, kind="stable")
     parts = _split(feet[order], [abutment.pins for abutment in in_order])
@@ -96,6 +103,33 @@ def teeth_of_pins(pins: Sequence[Standing], abutments: Sequence[Abutment], surfa
         for i in part:
             teeth[int(order[i])] = abutment.tooth
     return teeth
+
+
+def _same_way_round(at: Float, abutments: Sequence[Abutment], surface: Surface) -> None:
+    """Refuse points on teeth that lie otherwise along the arch than their teeth do, where the arch is seen.
+
+    Raises
+    ------
+    SurveyError
+    """
+    teeth = [abutment.tooth for abutment in abutments]
+    try:
+        place, seen_deg = along_arch(at, surface, upper=is_upper(teeth[0]))
+    except SurveyError:
+        return  # too little arch to tell
+    whole, side = seen_deg >= WHOLE_ARCH_DEG, np.where(np.abs(place) > FRONT_RAD, np.sign(place), 0.0)
+    beside = [whole and s * order_in_arch(t) < 0.0 for s, t in zip(side, teeth, strict=True)]
+    wanted = sorted(range(len(teeth)), key=lambda i: order_in_arch(teeth[i]))
+    found = [teeth[i] for i in np.argsort(place, kind="stable")]
+    if any(beside) or found != [teeth[i] for i in wanted]:
+        raise SurveyError(
+            "the points given for the teeth do not lie where these teeth do in the arch",
+            where="abutments, at",
+            value=f"from the patient's right to the left {', '.join(map(str, found))}"
+            + "".join(f"; {t} on the other side" for t, off in zip(teeth, beside, strict=True) if off),
+            limit=", ".join(str(teeth[i]) for i in wanted),
+            do="correct the tooth or its point; if both are right, the scan is a mirror image",
+        )
 
 
 def _split(feet: Float, counts: Sequence[int]) -> list[range]:
@@ -125,7 +159,7 @@ def _split(feet: Float, counts: Sequence[int]) -> list[range]:
     return [range(low, high) for low, high in pairwise(edges)]
 
 
-def along_arch(feet: Float, surface: Surface, *, upper: bool) -> Float:
+def along_arch(feet: Float, surface: Surface, *, upper: bool) -> tuple[Float, float]:
     """Place of each foot along the arch, growing from the patient's right to the left.
 
     Parameters
@@ -137,8 +171,10 @@ def along_arch(feet: Float, surface: Surface, *, upper: bool) -> Float:
 
     Returns
     -------
-    (n,) array
+    place : (n,) array
         Angle about the middle of the arch from its front, rad.
+    seen_deg : float
+        How much of an arch the scan shows.
 
     Raises
     ------
@@ -147,15 +183,15 @@ def along_arch(feet: Float, surface: Surface, *, upper: bool) -> Float:
     """
     draw = surface.facing
     f = frame(draw)
-    middle, front = _horseshoe(surface.mesh.vertices @ f.T)
+    middle, front, seen_deg = _horseshoe(surface.mesh.vertices @ f.T)
     ahead = front @ f
     right = np.cross(ahead, -draw if upper else draw)
     out = feet - middle @ f
-    return np.asarray(np.arctan2(-(out @ right), out @ ahead))
+    return np.asarray(np.arctan2(-(out @ right), out @ ahead)), seen_deg
 
 
-def _horseshoe(flat: Float) -> tuple[Float, Float]:
-    """Middle of the arch and the unit vector to its front, in the plane across the draw."""
+def _horseshoe(flat: Float) -> tuple[Float, Float, float]:
+    """Middle of the arch, the unit vector to its front, in the plane across the draw, and its extent, deg."""
     thin = flat[:: max(len(flat) // 4000, 1)]
     centre = thin.mean(axis=0)
     p = thin - centre
@@ -177,7 +213,7 @@ def _horseshoe(flat: Float) -> tuple[Float, Float]:
             do=ASK_AT,
         )
     back = turn[widest] + 0.5 * gaps[widest]
-    return middle, -np.array([math.cos(back), math.sin(back)])
+    return middle, -np.array([math.cos(back), math.sin(back)]), 360.0 - gap
 
 
 def number_pins(

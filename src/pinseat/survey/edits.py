@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pinseat.case.model import PinEdit
+from pinseat.case.model import Case, PinEdit
 from pinseat.errors import SurveyError
 from pinseat.reference import value
-from pinseat.survey.find import Expected, Standing, Start, refine
+from pinseat.survey.find import Expected, Standing, Start, refine, with_scanner
 from pinseat.survey.model import Rejected
 from pinseat.survey.surface import Surface
 
@@ -32,34 +32,41 @@ class Named:
 
 
 def apply_edits(
-    named: Sequence[Named], edits: Sequence[PinEdit], surface: Surface, expected: Expected
+    named: Sequence[Named], case: Case, surface: Surface, expected: Expected
 ) -> tuple[list[Named], list[Rejected]]:
-    """Carry out the corrections; numbers in them are those before any correction.
+    """Carry out the corrections. Every pin keeps its number; an added one gets the next.
 
     Parameters
     ----------
     named : sequence of Named
-    edits : sequence of PinEdit
+    case : Case
+        With the corrections.
     surface : Surface
     expected : Expected
 
     Returns
     -------
     kept : list of Named
-        An added pin has number 0 until the pins are numbered again.
+        In the order of the case.
     rejected : list of Rejected
 
     Raises
     ------
     SurveyError
-        When a correction names a pin that is not there, or lacks a place.
+        When a correction names a tooth or a pin that is not there, or lacks a place.
     """
+    order = [abutment.tooth for abutment in case.abutments]
+    last = {tooth: max((one.number for one in named if one.tooth == tooth), default=0) for tooth in order}
     kept, rejected = list(named), []
-    for k, edit in enumerate(edits, start=1):
+    for k, edit in enumerate(case.pins, start=1):
         where = f"pins, correction {k} ({edit.action} {edit.tooth}-{edit.number or '?'})"
         if edit.action == "add":
             start = _start(edit, None, expected, where)
-            kept.append(Named(edit.tooth, 0, _fit_or_take(surface, start, expected)))
+            if edit.tooth not in order:
+                limit = ", ".join(str(tooth) for tooth in order)
+                raise SurveyError("this tooth is no abutment of the case", where=where, limit=limit)
+            last[edit.tooth] += 1
+            kept.append(Named(edit.tooth, last[edit.tooth], _fit_or_take(surface, start, expected)))
             continue
         old = _the_pin(kept, named, edit, where)
         kept.remove(old)
@@ -68,7 +75,9 @@ def apply_edits(
         else:
             moved = _fit_or_take(surface, _start(edit, old.pin, expected, where), expected)
             kept.append(Named(old.tooth, old.number, moved))
-    return kept, rejected
+    kept.sort(key=lambda one: (order.index(one.tooth), one.number))
+    pooled = with_scanner([one.pin for one in kept])
+    return [replace(one, pin=pin) for one, pin in zip(kept, pooled, strict=True)], rejected
 
 
 def _the_pin(kept: Sequence[Named], named: Sequence[Named], edit: PinEdit, where: str) -> Named:

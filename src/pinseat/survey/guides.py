@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pinseat.case.model import Case
 from pinseat.ledger.cautions import dentine_caution
+from pinseat.ledger.faces import MarginLine
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.pins import PinField
 from pinseat.mesh.model import Mesh

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pinseat.ledger.faces import Face
+from pinseat.ledger.faces import Face, MarginLine
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.pins import PinField
 

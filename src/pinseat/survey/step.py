@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pinseat.case.model import Abutment, Callipers, Case
 from pinseat.errors import SurveyError
+from pinseat.ledger.faces import MarginLine
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.ledger.pins import Pin, PinField
@@ -21,7 +22,7 @@ from pinseat.survey.contacts import faces_of
 from pinseat.survey.contradictions import contradictions, mirrored, missing, solve_or_name
 from pinseat.survey.draw import allowance_rad, window_of
 from pinseat.survey.edits import Named, apply_edits
-from pinseat.survey.find import Expected, Standing, find_pins, with_scanner
+from pinseat.survey.find import Expected, Standing, find_pins
 from pinseat.survey.model import PinFit, RegionNote, Rejected, SurveyResult
 from pinseat.survey.plan import best_after, plan_for
 from pinseat.survey.surface import Surface
@@ -98,8 +99,7 @@ def _from_scan(case: Case, mesh: Mesh, progress: Progress) -> SurveyResult:
     standing, rejected = find_pins(surface, expected, sum(abutment.pins for abutment in with_pins))
     progress("finding the pins", 0.7)
     named = _name(standing, teeth_of_pins(standing, with_pins, surface), case)
-    kept, struck = apply_edits(named, case.pins, surface, expected)
-    kept = _name([one.pin for one in kept], [one.tooth for one in kept], case)
+    kept, struck = apply_edits(named, case, surface, expected)
     if not kept:
         raise SurveyError(
             "no pin was found in this scan",
@@ -118,20 +118,10 @@ def _from_scan(case: Case, mesh: Mesh, progress: Progress) -> SurveyResult:
 
 
 def _name(standing: Sequence[Standing], teeth: Sequence[int], case: Case) -> list[Named]:
-    """Pins with tooth and number, in the order of the case."""
-    order = [abutment.tooth for abutment in case.abutments]
-    for tooth in teeth:
-        if tooth not in order:
-            raise SurveyError(
-                "this tooth is no abutment of the case",
-                where="pins",
-                value=str(tooth),
-                limit=", ".join(str(t) for t in order),
-            )
+    """Pins with tooth and number."""
     feet = np.array([pin.foot for pin in standing]).reshape(-1, 3)
     numbers = number_pins(feet, teeth, case.abutments, _mean_axis(standing))
-    named = [Named(*number, pin) for number, pin in zip(numbers, with_scanner(standing), strict=True)]
-    return sorted(named, key=lambda one: (order.index(one.tooth), one.number))
+    return [Named(*number, pin) for number, pin in zip(numbers, standing, strict=True)]
 
 
 def _mean_axis(standing: Sequence[Standing]) -> Float:

@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 
 from pinseat.case.impression_checks import impression_troubles
+from pinseat.case.model import PinEdit
 from pinseat.case.notation import in_fdi
 from tests.unit.impression.conftest import SIX, case_of
 
@@ -33,6 +34,13 @@ def test_a_sound_case_has_no_trouble():
 )
 def test_troubles_are_named(impression, what):
     assert any(what in one for one in said(**impression))
+
+
+def test_a_pin_keeps_its_name_when_another_is_rejected():
+    case = case_of(SIX, projections=[{"pin": "11-4", "mm": [2.1]}, {"pin": "11-2", "mm": [2.1]}])
+    gone = PinEdit(action="reject", tooth=11, number=2)
+    troubles = list(impression_troubles(case.model_copy(update={"pins": (gone,)})))
+    assert [(t.value, t.limit) for t in troubles] == [('"11-2"', "one of 11-1, 11-3, 11-4, 22-1, 22-2, 22-3")]
 
 
 def test_the_same_pin_may_be_read_at_every_stage():

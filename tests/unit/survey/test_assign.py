@@ -52,9 +52,9 @@ def test_right_is_front_cross_draw_below_and_the_other_way_above():
     """Front +y, draw +z. Below, the patient looking along +y has the right hand at +x."""
     surface = Surface(horseshoe())
     right, left = at(30.0), at(150.0)
-    below = along_arch(np.array([right, left]), surface, upper=False)
+    below, _ = along_arch(np.array([right, left]), surface, upper=False)
     assert below[0] < 0.0 < below[1]
-    above = along_arch(np.array([right, left]), surface, upper=True)
+    above, _ = along_arch(np.array([right, left]), surface, upper=True)
     assert above[1] < 0.0 < above[0]
 
 
@@ -77,6 +77,21 @@ def test_a_stated_point_on_each_tooth_decides(made):
     pins = standing(at(70.0), at(150.0))
     given = [made.abutment(36, 1, at=tuple(at(145.0))), made.abutment(43, 1, at=tuple(at(75.0)))]
     assert teeth_of_pins(pins, given, Surface(made.mesh)) == [43, 36]
+
+
+def test_a_point_on_the_wrong_side_of_the_arch_is_refused(made):
+    surface, pins = Surface(horseshoe()), standing(at(70.0), at(150.0))
+
+    def teeth(*given: tuple[int, float]) -> list[int]:
+        return teeth_of_pins(pins, [made.abutment(t, 1, at=tuple(at(a))) for t, a in given], surface)
+
+    assert teeth((43, 75.0), (36, 145.0)) == [43, 36]
+    with pytest.raises(SurveyError, match="36, 43; 36 on the other side; 43 on the other side"):
+        teeth((36, 65.0), (43, 145.0))
+    with pytest.raises(SurveyError, match="right to the left 44, 43"):
+        teeth((43, 75.0), (44, 60.0))
+    with pytest.raises(SurveyError, match="46 on the other side"):
+        teeth((46, 150.0))
 
 
 def test_a_scan_of_one_tooth_cannot_tell_and_asks(made):

@@ -57,9 +57,9 @@ def test_a_wrong_count_stops_the_work_and_says_how_to_correct_it(made):
 def test_a_rejected_pin_is_gone_and_shown_as_rejected(made):
     whole = survey(made)
     result = survey(made, 2, pins=[{"action": "reject", "tooth": 11, "number": 2}])
-    assert [pin.name for pin in result.field.pins] == ["11-1", "11-2"]
-    gone = whole.field.pins[1].foot
-    assert all(np.linalg.norm(pin.foot - gone) > 1.0 for pin in result.field.pins)
+    assert [pin.name for pin in result.field.pins] == ["11-1", "11-3"]
+    for pin, same in zip(result.field.pins, whole.field.pins[::2], strict=True):
+        np.testing.assert_array_equal(pin.foot, same.foot)
     assert [one.reason for one in result.rejected][-1] == "rejected by hand as pin 11-2"
 
 
@@ -77,7 +77,7 @@ def test_an_added_pin_is_fitted_where_one_stands_else_taken_as_stated(made):
     result = survey(made, 4, pins=[{"action": "add", "tooth": 11, "foot": foot, "tip": tip}])
     assert found(result, "survey.count") == ["clear"]
     taken = [k for k, fit in enumerate(result.fits) if fit.points == 0]
-    assert len(taken) == 1
+    assert [result.fits[k].name for k in taken] == ["11-4"]
     np.testing.assert_allclose(result.field.pins[taken[0]].foot, foot)
     assert result.fits[taken[0]].u_tilt_deg > 20.0 * result.fits[taken[0] - 1].u_tilt_deg
     assert "caution" in found(result, "survey.pin")
