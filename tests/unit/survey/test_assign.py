@@ -88,8 +88,8 @@ def test_a_point_on_the_wrong_side_of_the_arch_is_refused(made):
     assert teeth((43, 75.0), (36, 145.0)) == [43, 36]
     with pytest.raises(SurveyError, match="36, 43; 36 on the other side; 43 on the other side"):
         teeth((36, 65.0), (43, 145.0))
-    with pytest.raises(SurveyError, match="right to the left 44, 43"):
-        teeth((43, 75.0), (44, 60.0))
+    with pytest.raises(SurveyError, match="right to the left 43, 44"):
+        teeth((43, 60.0), (44, 75.0))
     with pytest.raises(SurveyError, match="46 on the other side"):
         teeth((46, 150.0))
 
