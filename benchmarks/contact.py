@@ -62,7 +62,7 @@ def errors(points: Float, frames: Float, pins: int) -> tuple[Float, Float]:
     return mean, factor
 
 
-def ours(pins: int, *, lacking: bool, threads: int | None = None) -> Simulated:
+def ours(pins: int, *, lacking: bool, threads: int | None = None, trials: int = TRIALS) -> Simulated:
     contact, mean, factor = case(pins)
     return simulate(
         contact,
@@ -70,7 +70,7 @@ def ours(pins: int, *, lacking: bool, threads: int | None = None) -> Simulated:
         mean,
         factor,
         limit_mm=LIMIT_MM,
-        trials=TRIALS,
+        trials=trials,
         seed=SEED,
         lacking=lacking,
         threads=threads,
@@ -154,6 +154,10 @@ def main() -> None:
     )
     for pins in SIZES:
         print(line(pins), flush=True)
+    for trials in (TRIALS, 10 * TRIALS):
+        took = best_of(lambda n=trials: ours(6, lacking=True, trials=n), 3)
+        memory = peak_mb("-m", "benchmarks.contact", "6", str(trials))
+        print(f"6 pins, {trials:9,} bridges, opening and lacking: {took:.2f} s, {memory:.0f} MB")
 
 
 def line(pins: int) -> str:
@@ -188,7 +192,7 @@ def _tiny() -> tuple[Contact, None, Float, Float]:
 
 if __name__ == "__main__":
     if len(sys.argv) > 1:
-        ours(int(sys.argv[1]), lacking=True)
+        ours(int(sys.argv[1]), lacking=True, trials=int(sys.argv[2]) if len(sys.argv) > 2 else TRIALS)
     else:
         print(machine())
         main()

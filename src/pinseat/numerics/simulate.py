@@ -20,7 +20,7 @@ from pinseat.numerics.contact import (
     start_basis,
 )
 from pinseat.numerics.counter import Effects, Word, affine, effects, fill_normals, key
-from pinseat.numerics.exchange import Basis, Float, Int, Programme, new_basis, new_work, solve_chunk
+from pinseat.numerics.exchange import Basis, Float, Programme, new_basis, new_work, solve_chunk
 
 BRIDGES = 0
 """Stream of random numbers that makes the bridges."""
@@ -127,30 +127,42 @@ def simulate(
     """
     _check(seat, entry, mean, factor)
     source = _source(seat, entry, mean, factor, seed)
-    split = seat.size + 1
+    wanted = (opening, lacking, entry is not None, opening)
+    found = Simulated(*(np.empty(trials if asked else 0) for asked in wanted))
+    here, there = slice(0, seat.size + 1), slice(seat.size + 1, None)
     tasks = []
     if opening:
-        tasks.append((opening_programme(seat), slice(0, split)))
+        tasks.append(_task(opening_programme(seat), here, source, found.opening_mm))
     if lacking:
-        tasks.append((lacking_programme(seat, limit_mm), slice(0, split)))
+        tasks.append(_task(lacking_programme(seat, limit_mm), here, source, found.lacking_mm))
     if entry is not None:
-        tasks.append((lacking_programme(entry, limit_mm), slice(split, None)))
-    starts = [start_basis(programme, source.mean[part]) for programme, part in tasks]
-    answers = [np.empty((trials, 7)) for _ in tasks]
-    status = [np.empty(trials, np.int64) for _ in tasks]
+        tasks.append(_task(lacking_programme(entry, limit_mm), there, source, found.entry_lacking_mm))
+    length = reference_length(seat)
 
     def chunk(first: int) -> None:
         rows = slice(first, min(first + CHUNK, trials))
         y = _vectors(source, start + first, rows.stop - first)
-        for (programme, part), begin, answer, state in zip(tasks, starts, answers, status, strict=True):
-            _solve(programme, y[:, part], begin, answer[rows], state[rows])
+        for task in tasks:
+            motion = _solve(task, y, rows)
+            if task.into is found.opening_mm:
+                found.tilt_rad[rows] = np.sqrt((motion[:, 3:6] ** 2).sum(axis=1)) / length
 
     with ThreadPoolExecutor(threads or os.cpu_count()) as pool:
         list(pool.map(chunk, range(0, trials, CHUNK)))
-    for answer, state in zip(answers, status, strict=True):
-        settle(answer, state)
-    wanted = (opening, lacking, entry is not None)
-    return _gather(answers, wanted, reference_length(seat))
+    return found
+
+
+class _Task(NamedTuple):
+    """One question asked of every bridge, and where the answers go: one number a bridge is kept."""
+
+    programme: Programme
+    part: slice
+    begin: Basis
+    into: Float
+
+
+def _task(programme: Programme, part: slice, source: _Source, into: Float) -> _Task:
+    return _Task(programme, part, start_basis(programme, source.mean[part]), into)
 
 
 def _vectors(source: _Source, first: int, trials: int) -> Float:
@@ -160,18 +172,11 @@ def _vectors(source: _Source, first: int, trials: int) -> Float:
     return y
 
 
-def _solve(programme: Programme, y: Float, begin: Basis, answer: Float, status: Int) -> None:
-    solve_chunk(programme, np.ascontiguousarray(y), begin, new_basis(), new_work(programme), answer, status)
-
-
-def _gather(answers: list[Float], wanted: tuple[bool, bool, bool], length: float) -> Simulated:
-    """Sort the answers by what was wanted: opening, clearance lacking at the seat, and to enter."""
-    left = iter(answers)
-    none = np.zeros((0, 7))
-    seat, lack, entry = (next(left) if asked else none for asked in wanted)
-    return Simulated(
-        opening_mm=seat[:, 6].copy(),
-        lacking_mm=lack[:, 6].copy(),
-        entry_lacking_mm=entry[:, 6].copy(),
-        tilt_rad=np.sqrt((seat[:, 3:6] ** 2).sum(axis=1)) / length,
-    )
+def _solve(task: _Task, y: Float, rows: slice) -> Float:
+    """Motions of a chunk of bridges, (m, 7); the last column has gone where the task wants it."""
+    answer, status = np.empty((len(y), 7)), np.empty(len(y), np.int64)
+    programme, own = task.programme, np.ascontiguousarray(y[:, task.part])
+    solve_chunk(programme, own, task.begin, new_basis(), new_work(programme), answer, status)
+    settle(answer, status)
+    task.into[rows] = answer[:, 6]
+    return answer

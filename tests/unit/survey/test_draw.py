@@ -63,7 +63,8 @@ def test_many_at_once_agree_with_one_by_one():
     sets = np.stack([leaning(*np.random.default_rng(k).normal(size=(5, 2))) for k in range(6)])
     allowance = np.radians([1.0, 1.5, 2.0, 0.5, 1.0])
     one_by_one = [best_draw(axes, allowance).spare for axes in sets]
-    np.testing.assert_allclose(most_spare(sets, allowance), one_by_one, rtol=0, atol=1e-15)
+    rounding = 100 * np.finfo(float).eps  # rad; some tens of operations on unit vectors, in another order
+    np.testing.assert_allclose(most_spare(sets, allowance), one_by_one, rtol=0, atol=rounding)
 
 
 def test_the_outline_lies_on_the_border():
