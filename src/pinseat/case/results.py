@@ -14,11 +14,14 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel
 
-from pinseat.case.files import atomic_write, plainly
+from pinseat.case.files import atomic_write, inside, plainly
 from pinseat.errors import CaseError
 
 SCHEMA = 1
 """Layout of a stored result."""
+
+OLDER = "older"
+"""Folder inside ``results`` for pages of a run before one that was refused."""
 
 INFINITE = {math.inf: "infinite", -math.inf: "minus infinite"}
 """How JSON, which knows no infinity, tells of one. Not a number becomes null: not measured."""
@@ -189,6 +192,29 @@ def read_result(folder: Path, step: str) -> Stored:
         raise CaseError(
             "this stored result cannot be read", where=str(path), do="delete it and run the case again"
         ) from None
+
+
+def set_aside(folder: Path, step: str) -> None:
+    """Move the files of a result that no longer holds into ``results/older``, out of the way of new ones.
+
+    Parameters
+    ----------
+    folder : Path
+        The case folder.
+    step : str
+        Nothing happens when it has no result, or one without files.
+    """
+    try:
+        names = read_result(folder, step).payload.get("files", [])
+    except (CaseError, AttributeError):
+        return
+    for name in names:
+        page = inside(folder, name)
+        if name.startswith("results/") and page.is_file():
+            older = folder / "results" / OLDER / name.removeprefix("results/")
+            with plainly(older):
+                older.parent.mkdir(parents=True, exist_ok=True)
+                page.replace(older)
 
 
 def _path(folder: Path, step: str) -> Path:

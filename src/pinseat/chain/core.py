@@ -24,6 +24,11 @@ def has_pins(case: Case) -> bool:
     return any(abutment.pins for abutment in case.abutments)
 
 
+def has_layout(case: Case) -> bool:
+    """Whether pins are measured with callipers, so that readings can be planned."""
+    return case.callipers is not None
+
+
 def impression_if_stated(case: Case) -> tuple[str, ...]:
     """The impression counts in the ledger as computed where a person states anything of it.
 

@@ -12,9 +12,9 @@ from pinseat.case.model import Case
 from pinseat.case.rebuild import rebuild
 from pinseat.casting.model import CastingResult
 from pinseat.chain.scan import ScanResult
-from pinseat.chain.steps import STEPS, Step, wanted
+from pinseat.chain.steps import STEPS, Step, resting_on, wanted
 from pinseat.chain.work import Watched, Work, stated
-from pinseat.errors import CaseError
+from pinseat.errors import CaseError, PinseatError
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.seating.model import SeatingResult
 from pinseat.survey.model import SurveyResult
@@ -89,13 +89,26 @@ def run(
     Raises
     ------
     PinseatError
-        When no result can be given; nothing is written then for the step that failed or any after it.
+        When no result can be given; nothing is written then for the step that failed or any after it, and
+        what they wrote before is set aside: it is of another state of the case.
     """
     if until not in STEPS:
         raise CaseError("there is no such step", value=until, limit=", ".join(STEPS))
-    work = Work(folder, threads, progress)
-    keys: dict[str, str] = {}
-    computed = [step.name for step in wanted(until, work.case) if _do(work, step, keys)]
+    refused = ""
+    try:
+        work = Work(folder, threads, progress)
+        keys: dict[str, str] = {}
+        computed, steps = [], wanted(until, work.case)
+        if until not in (step.name for step in steps):
+            raise CaseError("this case has nothing for this step to work on", value=until)
+        for step in steps:
+            refused = step.name
+            if _do(work, step, keys):
+                computed.append(step.name)
+    except PinseatError:
+        for name in resting_on(refused):
+            results.set_aside(folder, name)
+        raise
     if computed:
         _note(work, computed)
     return Outcome(folder, work.case, work.meta, work.results)

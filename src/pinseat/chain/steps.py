@@ -102,7 +102,7 @@ _ALL = (
         "pinseat.chain.survey_sheet:SurveySheet",
         _later("survey_sheet:make"),
     ),
-    Step("readings", (), "pinseat.chain.readings:Readings", _later("readings:make")),
+    Step("readings", (), "pinseat.chain.readings:Readings", _later("readings:make"), core.has_layout),
     Step(
         "plating",
         ("scan", "survey"),
@@ -171,3 +171,28 @@ def wanted(until: str, case: Case) -> tuple[Step, ...]:
         if step.name in names:
             names.update((*step.needs, *step.needs_if(case)))
     return tuple(step for step in STEPS.values() if step.name in names and step.applies(case))
+
+
+def resting_on(name: str) -> tuple[str, ...]:
+    """A step and all that take its result, or the result of one of these.
+
+    Parameters
+    ----------
+    name : str
+        Empty for the case itself: every step rests on it.
+
+    Returns
+    -------
+    tuple of str
+        In the order of the work.
+
+    Examples
+    --------
+    >>> resting_on("casting")
+    ('casting', 'recipe', 'seating', 'seat', 'diagnosis', 'ticket', 'report')
+    """
+    found = [name] if name else list(STEPS)
+    for step in STEPS.values():
+        if step.name not in found and set(step.needs) & set(found):
+            found.append(step.name)
+    return tuple(found)

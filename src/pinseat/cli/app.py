@@ -20,7 +20,24 @@ from pinseat.cli.survey import readings, survey
 from pinseat.cli.ticket import ticket
 from pinseat.cli.tray import tray
 
-Step = Literal["scan", "survey", "casting", "seating", "report"]
+Step = Literal[
+    "scan",
+    "survey",
+    "tray",
+    "impression",
+    "survey_sheet",
+    "readings",
+    "plating",
+    "programme",
+    "casting",
+    "recipe",
+    "seating",
+    "seat",
+    "diagnosis",
+    "ticket",
+    "report",
+]
+"""The names in :data:`pinseat.chain.STEPS`, spelled out: help need not import them. A test compares."""
 DemoName = Literal["front", "span", "bench"]
 Flag = Parameter(negative=())
 Threads = Annotated[int | None, Parameter(validator=validators.Number(gte=1))]

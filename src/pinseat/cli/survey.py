@@ -39,8 +39,11 @@ def readings(case: Path, /, *, json: Annotated[bool, Flag] = False) -> None:
     json
         Print one JSON object and nothing else.
     """
+    from pinseat.case.document import load_case
     from pinseat.cli.show import run_step
+    from pinseat.survey.observability import bench_of
 
+    bench_of(load_case(case))
     run_step(case, "readings", as_json=json, lines=_reading_lines)
 
 

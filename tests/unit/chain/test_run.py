@@ -2,6 +2,7 @@
 
 import dataclasses
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
@@ -9,6 +10,7 @@ from pinseat import chain
 from pinseat.case import log
 from pinseat.chain.steps import STEPS, _found, wanted
 from pinseat.chain.work import Watched, stated
+from pinseat.cli.app import Step
 from pinseat.demo import cases
 from pinseat.errors import CaseError
 
@@ -76,6 +78,15 @@ def test_every_step_has_its_type_and_its_call() -> None:
                 assert callable(_found(f"pinseat.chain.{place}"))
 
 
+def test_the_command_line_knows_every_step() -> None:
+    assert get_args(Step) == tuple(STEPS)
+
+
+def test_a_step_without_meaning_for_a_case_is_refused(bench: Path) -> None:
+    with pytest.raises(CaseError, match="nothing for this step to work on"):
+        chain.run(bench, until="scan")
+
+
 def test_an_unknown_step_is_refused(bench: Path) -> None:
     with pytest.raises(CaseError, match="no such step"):
         chain.run(bench, until="polish")
@@ -99,3 +110,32 @@ def test_an_impression_that_is_stated_counts_in_the_ledger(bench: Path) -> None:
     assert list(outcome.results) == ["survey", "impression", "casting"]
     assert row == outcome.results["impression"].row
     assert row.scale.mean != assumed.scale.mean
+
+
+def test_pages_of_a_refused_run_are_set_aside(bench: Path) -> None:
+    """Nobody shall read a page of another state of the case."""
+    chain.run(bench, until="readings")
+    page, older = bench / "results/readings.pdf", bench / "results/older/readings.pdf"
+    assert page.is_file()
+    sound = (bench / "case.toml").read_text(encoding="utf-8")
+    edit(bench, "u_mm = 0.02", "u_mm = 20")
+    with pytest.raises(CaseError, match="u_mm"):
+        chain.run(bench, until="seating")
+    assert older.is_file()
+    assert not page.exists()
+    (bench / "case.toml").write_text(sound, encoding="utf-8")
+    chain.run(bench, until="readings")
+    assert page.is_file()
+
+
+def test_what_does_not_rest_on_a_refused_step_stays(bench: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    chain.run(bench, until="readings")
+
+    def refuse(work: object) -> None:
+        raise CaseError("this step cannot be done")
+
+    edit(bench, "u_mm = 0.02", "u_mm = 0.03")
+    monkeypatch.setitem(STEPS, "survey", dataclasses.replace(STEPS["survey"], make=refuse))
+    with pytest.raises(CaseError, match="cannot be done"):
+        chain.run(bench, until="seating")
+    assert (bench / "results/readings.pdf").is_file()
