@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pinseat import reference
 from pinseat.case import files, log, results
 from pinseat.case.model import Case
 from pinseat.case.rebuild import rebuild
-from pinseat.casting.model import CastingResult
-from pinseat.chain.scan import ScanResult
 from pinseat.chain.steps import STEPS, Step, resting_on, wanted
 from pinseat.chain.work import Watched, Work, stated
 from pinseat.errors import CaseError, PinseatError
 from pinseat.ledger.handover import Progress, quiet
-from pinseat.seating.model import SeatingResult
-from pinseat.survey.model import SurveyResult
+
+if TYPE_CHECKING:
+    from pinseat.casting.model import CastingResult
+    from pinseat.chain.scan import ScanResult
+    from pinseat.seating.model import SeatingResult
+    from pinseat.survey.model import SurveyResult
 
 
 @dataclass(frozen=True, eq=False)

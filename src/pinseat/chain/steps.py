@@ -8,12 +8,8 @@ from importlib import import_module
 from typing import Any
 
 from pinseat.case.model import Case
-from pinseat.casting.model import CastingResult
-from pinseat.chain import core, report
-from pinseat.chain.scan import ScanResult
+from pinseat.chain import applies, report
 from pinseat.chain.work import Work
-from pinseat.seating.model import SeatingResult
-from pinseat.survey.model import SurveyResult
 
 
 def _always(case: Case) -> bool:
@@ -27,7 +23,7 @@ def _nothing(work: Work) -> Any:
 def _later(place: str) -> Callable[..., Any]:
     """A call of this package whose module is imported when it is first made: ``tray:make``.
 
-    Most runs need few of the steps; the others would cost seconds at each start.
+    Most runs need few of the steps, and a refusal needs none; the others would cost seconds at each start.
     """
 
     def call(*given: Any) -> Any:
@@ -85,15 +81,22 @@ class Step:
 
 
 _ALL = (
-    Step("scan", (), ScanResult, core.scan, core.has_scan, lambda work: work.scan_hash),
-    Step("survey", ("scan",), SurveyResult, core.survey),
+    Step(
+        "scan",
+        (),
+        "pinseat.chain.scan:ScanResult",
+        _later("core:scan"),
+        applies.has_scan,
+        lambda work: work.scan_hash,
+    ),
+    Step("survey", ("scan",), "pinseat.survey.model:SurveyResult", _later("core:survey")),
     Step("tray", ("scan", "survey"), "pinseat.tray.model:TrayResult", _later("tray:make")),
     Step(
         "impression",
         ("scan", "survey"),
         "pinseat.impression.model:ImpressionResult",
         _later("impression:make"),
-        core.has_pins,
+        applies.has_pins,
         _later("impression:also"),
     ),
     Step(
@@ -102,7 +105,7 @@ _ALL = (
         "pinseat.chain.survey_sheet:SurveySheet",
         _later("survey_sheet:make"),
     ),
-    Step("readings", (), "pinseat.chain.readings:Readings", _later("readings:make"), core.has_layout),
+    Step("readings", (), "pinseat.chain.readings:Readings", _later("readings:make"), applies.has_layout),
     Step(
         "plating",
         ("scan", "survey"),
@@ -118,15 +121,21 @@ _ALL = (
         _later("plating:applies"),
         _later("plating:logged"),
     ),
-    Step("casting", ("survey",), CastingResult, core.casting, needs_if=core.impression_if_stated),
+    Step(
+        "casting",
+        ("survey",),
+        "pinseat.casting.model:CastingResult",
+        _later("core:casting"),
+        needs_if=applies.impression_if_stated,
+    ),
     Step(
         "recipe",
         ("survey", "casting"),
         "pinseat.casting.model:RecipeResult",
         _later("recipe:make"),
-        needs_if=core.impression_if_stated,
+        needs_if=applies.impression_if_stated,
     ),
-    Step("seating", ("survey", "casting"), SeatingResult, core.seating),
+    Step("seating", ("survey", "casting"), "pinseat.seating.model:SeatingResult", _later("core:seating")),
     Step(
         "seat",
         ("survey", "casting"),

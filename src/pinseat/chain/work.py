@@ -5,15 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from pinseat import reference
 from pinseat.case import files, results
 from pinseat.case.document import load_case
 from pinseat.case.model import Case
-from pinseat.chain.scan import Working, inspect
 from pinseat.chain.version import code_version
 from pinseat.ledger.handover import Handover, Progress
+
+if TYPE_CHECKING:
+    from pinseat.chain.scan import Working
 
 
 class Work:
@@ -55,6 +57,8 @@ class Work:
         """The working copy of the scan, read when a step first needs it."""
         if self.case.scan is None:
             return None
+        from pinseat.chain.scan import inspect  # it brings the compiled kernels with it
+
         return inspect(self.folder, self.case.scan, self.progress)
 
     def result(self, step: str) -> Any:
