@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 from pydantic_core import PydanticCustomError
 
-from pinseat.case.fields import Number, Part, Whole
+from pinseat.case.fields import Number, Part, Point, Whole
 
 BathName = Literal["silver cyanide-free", "silver cyanide", "acid copper"]
 Preparation = Literal["pin ledge", "three-quarter crown", "full crown", "inlay", "saddle"]
@@ -100,12 +100,56 @@ class Tail(Part):
 
 
 class Rod(Part):
-    """An auxiliary anode: an insulated rod with a bare end, let down into one cup."""
+    """An auxiliary anode: a rod or wire let down into one cup, insulated down to its bare end."""
 
     piece: str = Field(min_length=1, description=_PIECE)
     diameter_mm: Number = Field(1.0, gt=0.1, lt=5.0, description="diameter of the rod")
-    bare_mm: Number = Field(2.0, gt=0.0, lt=20.0, description="bare length at its end")
+    bare_mm: Number = Field(
+        2.0, gt=0.0, lt=100.0, description="bare length at its end; a bare wire: all that is in the bath"
+    )
     above_floor_mm: Number = Field(3.0, gt=0.2, lt=30.0, description="from its end to the floor of the cup")
+    current_mA: Number | None = Field(
+        None,
+        gt=0.0,
+        lt=1e4,
+        description="what it gives of the main current, on a supply of its own; when left out it hangs with "
+        "the anode and gives little, being small",
+    )
+
+
+class Shield(Part):
+    """An insulating plate with a round hole over one cup: it keeps current off what lies outside the hole."""
+
+    piece: str = Field(min_length=1, description=_PIECE)
+    hole_mm: Number = Field(gt=0.3, lt=50.0, description="diameter of the hole")
+    width_mm: Number = Field(12.0, gt=1.0, lt=200.0, description="diameter of the plate")
+    thickness_mm: Number = Field(1.5, ge=1.0, lt=20.0, description="thickness of the plate")
+    above_mm: Number = Field(
+        1.0, gt=0.3, lt=50.0, description="from the highest place of the cup's margin to the plate"
+    )
+
+
+class Thief(Part):
+    """A ring of bare wire about the mouth of one cup, on the same supply: it takes what the rim would get."""
+
+    piece: str = Field(min_length=1, description=_PIECE)
+    diameter_mm: Number = Field(1.0, gt=0.1, lt=5.0, description="diameter of the wire")
+    beside_mm: Number = Field(
+        1.5,
+        gt=0.0,
+        lt=20.0,
+        description="from the cup's widest reach to the middle of the wire, seen from above",
+    )
+    above_mm: Number = Field(
+        1.0, gt=0.2, lt=20.0, description="from the highest place of the cup's margin to the wire"
+    )
+
+
+class Mask(Part):
+    """A round patch of a scanned piece that is covered with wax or varnish."""
+
+    at: Point = Field(description="centre of the patch, in the scan's own coordinates, mm")
+    radius_mm: Number = Field(gt=0.1, lt=20.0, description="radius of the patch")
 
 
 class AnodePlate(Part):
@@ -207,6 +251,9 @@ class Plating(Part):
     tails: tuple[Tail, ...] = Field((), description="bare wire in the bath")
     anode: AnodePlate = Field(AnodePlate(), description="the anode plate")
     rods: tuple[Rod, ...] = Field((), description="auxiliary anodes")
+    shields: tuple[Shield, ...] = Field((), description="insulating plates over cups")
+    thieves: tuple[Thief, ...] = Field((), description="bare wires that take metal in place of rims")
+    masks: tuple[Mask, ...] = Field((), description="patches on a scan that are covered, besides mask_mm")
     pins: Literal["metal", "insulating"] = Field(
         "metal", description="whether the pins that stand in the cups take metal"
     )

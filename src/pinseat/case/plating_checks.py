@@ -50,10 +50,7 @@ def plating_disagreements(case: Case) -> Iterator[Trouble]:
             )
     if not names:
         names = [str(abutment.tooth) for abutment in case.abutments]
-    for i, rod in enumerate(plating.rods):
-        if rod.piece not in names:
-            what, limit = "there is no such piece to let the rod into", f"one of {', '.join(names)}"
-            yield Trouble(("plating", "rods", i, "piece"), what, f'"{rod.piece}"', limit)
+    yield from _hung(case, names)
     if plating.cell is not None:
         yield from _cell(plating.cell)
     plates = plating.two_plates
@@ -76,6 +73,23 @@ def _size(place: Place, piece: Piece) -> Iterator[Trouble]:
         yield Trouble((*place, "outline_mm"), "this outline crosses itself", do="give its corners in order")
     if piece.outline_mm and piece.depth_mm is None:
         yield Trouble(place, "an outline without depth gives no area", do="add depth_mm; 0 for a flat ridge")
+
+
+def _hung(case: Case, names: list[str]) -> Iterator[Trouble]:
+    """What hangs at a piece that is not there, holes wider than their plates, patches without a scan."""
+    plating = case.plating
+    for key, what in (("rods", "rod"), ("shields", "shield"), ("thieves", "thief")):
+        for i, one in enumerate(getattr(plating, key)):
+            if one.piece not in names:
+                said, limit = f"there is no such piece for the {what}", f"one of {', '.join(names)}"
+                yield Trouble(("plating", key, i, "piece"), said, f'"{one.piece}"', limit)
+    for i, shield in enumerate(plating.shields):
+        if shield.hole_mm >= shield.width_mm:
+            said, limit = "the hole is as wide as the shield", f"less than {shield.width_mm:g} mm"
+            yield Trouble(("plating", "shields", i, "hole_mm"), said, f"{shield.hole_mm:g} mm", limit)
+    if plating.masks and case.scan is None:
+        do = "without a scan, use mask_mm, the band along the margin"
+        yield Trouble(("plating", "masks"), "a patch to be covered is a place on a scan", do=do)
 
 
 def _cell(cell: Cell) -> Iterator[Trouble]:

@@ -76,6 +76,7 @@ class Work:
                 faces=survey.faces,
                 draw=survey.window.centre,
                 blind=survey.blind,
+                margins=survey.margins,
             )
         return given if casting is None else replace(given, fit=casting.fit)
 

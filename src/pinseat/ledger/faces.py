@@ -33,3 +33,21 @@ class Face:
     point: NDArray[np.float64]
     normal: NDArray[np.float64]
     basis: str
+
+
+@dataclass(frozen=True, eq=False)
+class MarginLine:
+    """The margin of one tooth.
+
+    Attributes
+    ----------
+    tooth : int
+    points : (k, 3) array, mm
+        Point by point on the scan.
+    closed : bool
+        Whether it runs all the way round; first and last point are the same then.
+    """
+
+    tooth: int
+    points: NDArray[np.float64]
+    closed: bool

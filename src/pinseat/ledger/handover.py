@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pinseat.ledger.faces import Face
+from pinseat.ledger.faces import Face, MarginLine
 from pinseat.ledger.pins import PinField
 from pinseat.ledger.rows import FitLedger, Row
 
@@ -36,6 +36,8 @@ class Handover:
         From survey: what the readings cannot see, in words; empty when they see everything needed.
     fit : FitLedger or None
         From casting.
+    margins : tuple of MarginLine
+        From survey.
     impression : Row or None
         From impression, where the case states anything of it; else the ledger assumes a row.
     """
@@ -44,5 +46,6 @@ class Handover:
     faces: tuple[Face, ...] = ()
     draw: NDArray[np.float64] | None = None
     blind: tuple[str, ...] = ()
+    margins: tuple[MarginLine, ...] = ()
     fit: FitLedger | None = None
     impression: Row | None = None

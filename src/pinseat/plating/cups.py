@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -120,15 +120,23 @@ class CupBands:
     ----------
     cups : tuple of Cup
     metal : tuple of int
-    edge_mm : float
-        Size of the last cell.
+    last_mm : float
+        What is closer to the wax edge than this is in no band.
     mask_mm : float
     """
 
     cups: tuple[Cup, ...]
     metal: tuple[int, ...]
-    edge_mm: float
+    last_mm: float
     mask_mm: float = 0.0
+
+    def from_edge_mm(self, points: Float) -> Float:
+        """See :class:`pinseat.plating.model.Zone`."""
+        return -points[:, 2] - self.mask_mm
+
+    def for_cells(self, metal_mm: float) -> CupBands:
+        """See :class:`pinseat.plating.model.Zone`."""
+        return replace(self, last_mm=metal_mm)
 
     def __call__(self, points: Float, electrode: Int) -> Int:
         """See :class:`pinseat.plating.model.Zone`."""
@@ -139,8 +147,8 @@ class CupBands:
             depth = cup.depth_mm - self.mask_mm
             rim = min(RIM_MM, depth / 3.0)
             floor = z < -depth + min(FLOOR_MM, depth / 4.0)
-            band[mine & (z < -self.edge_mm)] = BANDS.index("wall")
-            band[mine & (z < -self.edge_mm) & (z >= -rim)] = BANDS.index("rim")
+            band[mine & (z < -self.last_mm)] = BANDS.index("wall")
+            band[mine & (z < -self.last_mm) & (z >= -rim)] = BANDS.index("rim")
             band[mine & floor] = BANDS.index("floor")
         return band
 

@@ -7,12 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from skimage.measure import marching_cubes
 
-from pinseat.case.plating import Plating, Rod
-from pinseat.errors import PlatingError
+from pinseat.case.plating import Plating
 from pinseat.mesh.model import Mesh
-from pinseat.plating.bodies import Bar
 from pinseat.plating.cups import Block, Cup, ideal_cups
-from pinseat.plating.model import Body, Electrode, Geometry
+from pinseat.plating.hung import Stand, clear_mm, hang
+from pinseat.plating.model import Geometry
 from pinseat.plating.pieces import Piece, scale_to
 
 GAP_MM = 2.0
@@ -46,52 +45,34 @@ def geometry_of(pieces: Sequence[Piece], plating: Plating, metal_mm: float) -> G
     ----------
     pieces : sequence of Piece
     plating : pinseat.case.plating.Plating
-        Masks, flange, tails, rods and anode.
+        Masks, flange, anode, and what else hangs in the bath.
     metal_mm : float
         Cell edge at metal.
 
     Returns
     -------
     Geometry
+
+    Raises
+    ------
+    PlatingError
+        As :func:`pinseat.plating.hung.hang`.
     """
     cups = row_of(pieces)
-    ring = 0.0 if plating.mask_mm > 0.0 else plating.flange_mm
-    first = 1 + len(cups) * (2 if ring > 0.0 else 1)
-    extra: list[tuple[Electrode | None, Body]] = []
-    for tail in plating.tails:
-        foot = np.array([0.0, 12.0 + 3.0 * len(extra), 6.0])
-        bar = Bar(foot, np.array([0.0, 0.0, 1.0]), tail.length_mm, tail.diameter_mm, first + len(extra))
-        extra.append((Electrode(f"tail {len(extra) + 1}", "cathode", with_=cups[0].name), bar))
-    for rod in plating.rods:
-        extra.append((_rod_name(rod), _rod(rod, cups, first + len(extra))))
-    longest = max((tail.length_mm for tail in plating.tails), default=0.0)
-    return ideal_cups(
+    plain = ideal_cups(
         cups,
         mask_mm=plating.mask_mm,
-        ring_mm=ring,
-        extra=extra,
-        anode_mm=max(plating.anode.distance_mm, longest + 10.0),
+        ring_mm=0.0 if plating.mask_mm > 0.0 else plating.flange_mm,
+        anode_mm=clear_mm(plating),
         metal_mm=metal_mm,
         rubber_mm=2.0 * metal_mm,
     )
+    return hang(plain, plating, stands_of(cups), beside_mm=12.0)
 
 
-def _rod_name(rod: Rod) -> Electrode:
-    return Electrode(f"rod in {rod.piece}", "anode", with_="anode")
-
-
-def _rod(rod: Rod, cups: Sequence[Cup], number: int) -> Bar:
-    """An insulated rod down the middle of its cup, bare at its end."""
-    cup = next(cup for cup in cups if cup.name == rod.piece)
-    end = -cup.depth_mm + rod.above_floor_mm
-    top = max(end + rod.bare_mm, 0.0) + 5.0
-    length = top - end
-    if rod.bare_mm > length:
-        raise PlatingError(
-            "this rod is bare all over", where=f"rod in {rod.piece}", value=f"{rod.bare_mm:g} mm"
-        )
-    foot = np.array([*cup.at_mm, top])
-    return Bar(foot, np.array([0.0, 0.0, -1.0]), length, rod.diameter_mm, number, length - rod.bare_mm)
+def stands_of(cups: Sequence[Cup]) -> dict[str, Stand]:
+    """Where idealised cups are."""
+    return {cup.name: Stand(np.array(cup.at_mm), -cup.depth_mm, 0.0, cup.reach_mm) for cup in cups}
 
 
 def surface_of(geometry: Geometry) -> Mesh:

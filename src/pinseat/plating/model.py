@@ -7,7 +7,7 @@ are those of the liquid against the metal of the pieces on the main supply, in v
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, Protocol
 
 import numpy as np
@@ -197,6 +197,20 @@ class Zone(Protocol):
     def __call__(self, points: Float, electrode: Int) -> Int:
         """Band number of points (n, 3) on the surface of electrodes (n,)."""
         ...
+
+    def from_edge_mm(self, points: Float) -> Float:
+        """How far points (n, 3) on the pieces are from the wax edge."""
+        ...
+
+    def for_cells(self, metal_mm: float) -> Zone:
+        """The same for another cell edge: the last cell at the wax edge is in no band."""
+        ...
+
+
+def with_cells(geometry: Geometry, metal_mm: float) -> Geometry:
+    """The same with another cell edge at metal, twice as large at rubber."""
+    zone = geometry.zone.for_cells(metal_mm) if geometry.zone is not None else None
+    return replace(geometry, metal_mm=metal_mm, rubber_mm=2.0 * metal_mm, zone=zone)
 
 
 @dataclass(frozen=True, eq=False)

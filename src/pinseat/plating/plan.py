@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from pinseat.case.plating import Plating
 from pinseat.plating.baths import STATED, Bath
 from pinseat.plating.faraday import hours
-from pinseat.plating.model import Drive, Electrolyte, Kinetics, Stage
+from pinseat.plating.hung import drive_of
+from pinseat.plating.model import Electrolyte, Kinetics, Stage
 from pinseat.plating.pieces import Piece
 from pinseat.plating.result import Aim, ThicknessMap
 from pinseat.reference import value
@@ -56,11 +57,14 @@ def aim_of(stated: Plating, found: ThicknessMap | None = None) -> Aim:
     )
 
 
-def stages_of(aim: Aim, pieces: Sequence[Piece], bath: Bath, current_mA: float) -> tuple[Stage, ...]:
+def stages_of(
+    stated: Plating, aim: Aim, pieces: Sequence[Piece], bath: Bath, current_mA: float
+) -> tuple[Stage, ...]:
     """Start current until the first look, then the main current until past the stop.
 
     Parameters
     ----------
+    stated : pinseat.case.plating.Plating
     aim : Aim
     pieces : sequence of Piece
     bath : Bath
@@ -76,8 +80,8 @@ def stages_of(aim: Aim, pieces: Sequence[Piece], bath: Bath, current_mA: float) 
     wanted = BEYOND * max(aim.mean_mm, aim.stop_mean_mm)
     main = max(hours(wanted, area, current_mA, bath.growth_mm3_mAh) - share * first, first)
     return (
-        Stage(first, Drive(current_mA=share * current_mA), "start", bare=True),
-        Stage(main, Drive(current_mA=current_mA), "main"),
+        Stage(first, drive_of(stated, share * current_mA, current_mA), "start", bare=True),
+        Stage(main, drive_of(stated, current_mA, current_mA), "main"),
     )
 
 

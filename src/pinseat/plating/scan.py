@@ -8,7 +8,7 @@ closed by a vote of rays on which side of the surface a place lies; what was clo
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from pinseat.mesh.rays import Rays
 from pinseat.mesh.smoothing import smoothed_normals
 from pinseat.mesh.topology import boundary_loops, edges, face_areas, face_normals
 from pinseat.plating.bodies import Bar, outline_distance
-from pinseat.plating.model import BANDS, RUBBER, Body, Electrode, Float, Geometry, Int
+from pinseat.plating.model import BANDS, RUBBER, Electrode, Float, Geometry, Int
 
 METAL_REACH_MM = 1.0
 """Surface farther than this from scanned metal is rubber."""
@@ -187,17 +187,33 @@ class ScanBands:
     body : ScanBody
     of_face : (m,) int array
         Band of each triangle.
+    edge_mm : (m,) array
+        How far each is from the wax edge.
     bars : tuple of Bar
         The pins.
+    last_mm : float
+        What is closer to the wax edge than this is in no band.
     """
 
     body: ScanBody
     of_face: Int
+    edge_mm: Float
     bars: tuple[Bar, ...]
+    last_mm: float
+
+    def from_edge_mm(self, points: Float) -> Float:
+        """See :class:`pinseat.plating.model.Zone`."""
+        return self.edge_mm[self.body.face_at(points)]
+
+    def for_cells(self, metal_mm: float) -> ScanBands:
+        """See :class:`pinseat.plating.model.Zone`."""
+        return replace(self, last_mm=metal_mm)
 
     def __call__(self, points: Float, electrode: Int) -> Int:
         """Band of points (n, 3) on the surface of electrodes (n,)."""
-        band = np.where(electrode != RUBBER, self.of_face[self.body.face_at(points)], -1)
+        face = self.body.face_at(points)
+        reported = (electrode != RUBBER) & (self.edge_mm[face] >= self.last_mm)
+        band = np.where(reported, self.of_face[face], -1)
         for bar in self.bars:
             band[np.abs(bar.distance(points)) < 0.15] = BANDS.index("pin")
         return band
@@ -211,8 +227,8 @@ def cups_from_scan(
     pins: Sequence[Standing] = (),
     margins: Sequence[Float] = (),
     mask_mm: float = 0.0,
+    patches: Sequence[tuple[Float, float]] = (),
     flange_mm: float = 0.0,
-    extra: Sequence[tuple[Electrode | None, Body]] = (),
     anode_mm: float = 60.0,
     metal_mm: float = 0.2,
     rubber_mm: float = 0.4,
@@ -233,10 +249,10 @@ def cups_from_scan(
         Margin lines, for the band along them.
     mask_mm : float
         Band inside the edge of each region that is covered.
+    patches : sequence of ((3,) array, float)
+        Round patches that are covered besides: middle and radius, mm.
     flange_mm : float
         How far bare metallising reaches past each region.
-    extra : sequence of (Electrode or None, Body)
-        In the frame of the cups, numbered after the flanges.
     anode_mm : float
         From the highest place of the pieces to the anode.
     metal_mm, rubber_mm, bath_mm : float
@@ -266,6 +282,12 @@ def cups_from_scan(
         region[regions[name]] = number
     bars, fillers = _bars(pins, names, axes, origin)
     label_of, edge_mm = _metal(near, region[kept], mask_mm, flange_mm, len(names))
+    for at, radius in patches:
+        beyond = (
+            np.linalg.norm(near.vertices[near.faces].mean(axis=1) - axes @ (at - origin), axis=1) - radius
+        )
+        label_of[beyond < 0.0] = RUBBER
+        edge_mm = np.minimum(edge_mm, beyond)
     middle = near.vertices[near.faces].mean(axis=1)
     for bar in fillers:
         label_of[bar.distance(middle) < 0.05] = RUBBER
@@ -276,16 +298,15 @@ def cups_from_scan(
             )
     body = ScanBody(near, label_of)
     lines = [(np.asarray(line, float) - origin) @ axes.T for line in margins]
-    zone = ScanBands(body, _bands(near, label_of, edge_mm, lines, metal_mm), tuple(bars))
+    zone = ScanBands(body, _bands(near, label_of, edge_mm, lines), edge_mm, tuple(bars), metal_mm)
     electrodes = [Electrode("anode", "anode"), *(Electrode(name, "cathode", piece=True) for name in names)]
     if flange_mm > 0.0:
         electrodes += [Electrode(f"ring {name}", "cathode", with_=name) for name in names]
-    electrodes += [electrode for electrode, _ in extra if electrode is not None]
     low, high = _box(near, label_of, body.rim_mm, anode_mm, bath_mm)
     geometry = Geometry(
         low,
         high,
-        (body, *bars, *fillers, *(one for _, one in extra)),
+        (body, *bars, *fillers),
         tuple(electrodes),
         (RUBBER, RUBBER, RUBBER, RUBBER, RUBBER, 0),
         None,
@@ -393,7 +414,7 @@ def _metal(mesh: Mesh, region: Int, mask_mm: float, flange_mm: float, pieces: in
     return label_of, far - mask_mm
 
 
-def _bands(mesh: Mesh, label_of: Int, edge_mm: Float, margins: list[Float], metal_mm: float) -> Int:
+def _bands(mesh: Mesh, label_of: Int, edge_mm: Float, margins: list[Float]) -> Int:
     """Band of each triangle."""
     normals = smoothed_normals(mesh)[mesh.faces].mean(axis=1)
     floor = -normals[:, 2] > np.cos(np.radians(FLOOR_DEG))
@@ -403,7 +424,6 @@ def _bands(mesh: Mesh, label_of: Int, edge_mm: Float, margins: list[Float], meta
         line = np.concatenate([_dense(one) for one in margins])
         close = KDTree(line).query(mesh.vertices[mesh.faces].mean(axis=1))[0] < MARGIN_MM
         band[close] = BANDS.index("margin")
-    band[edge_mm < metal_mm] = -1
     band[label_of == RUBBER] = -1
     return band
 

@@ -2,31 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pinseat.case.model import Case
-from pinseat.case.plating import Plating, Rod
 from pinseat.case.teeth import arch, arch_position
 from pinseat.errors import PlatingError
+from pinseat.ledger.faces import MarginLine
 from pinseat.ledger.pins import Pin, PinField, frame
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.smoothing import smoothed_normals
-from pinseat.plating.bodies import Bar
 from pinseat.plating.growth import at_vertices
-from pinseat.plating.model import RUBBER, Body, Electrode, Float, Growth
+from pinseat.plating.hung import Stand, clear_mm, hang
+from pinseat.plating.model import Float, Growth
 from pinseat.plating.pieces import Piece, runs
-from pinseat.plating.scan import ScannedCups, Standing, cups_from_scan, faces_of_tooth
+from pinseat.plating.scan import ScannedCups, Standing, cups_from_scan, faces_of_tooth, faces_within
 from pinseat.reference import value
-
-RIDGE_SHARE = 0.5
-"""Share of the way from one pin to the next across a gap that is ridge: the rest is the teeth themselves."""
-RIDGE_HALF_MM = 3.0
-"""Half the width of a ridge, across the arch."""
-TAIL_ABOVE_MM = 6.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,16 +35,25 @@ class Scanned:
     left_out : tuple of str
         Pieces that the scan does not show.
     notes : tuple of str
+    stands : dict of str to Stand
+        Where each piece is, in the frame of the cups.
     """
 
     cups: ScannedCups
     regions: dict[str, NDArray[np.intp]]
     left_out: tuple[str, ...]
     notes: tuple[str, ...]
+    stands: dict[str, Stand]
 
 
 def scanned_cups(
-    case: Case, pieces: Sequence[Piece], mesh: Mesh, field: PinField, draw: Float, metal_mm: float = 0.2
+    case: Case,
+    pieces: Sequence[Piece],
+    mesh: Mesh,
+    field: PinField,
+    draw: Float,
+    metal_mm: float = 0.2,
+    margins: Sequence[MarginLine] = (),
 ) -> Scanned:
     """Cups of a case from its scan.
 
@@ -67,6 +70,9 @@ def scanned_cups(
         From survey.
     metal_mm : float
         Cell edge at metal.
+    margins : sequence of MarginLine
+        From survey. Where a tooth has a closed one, its metal ends there; elsewhere it is taken from the pins
+        and the width of the tooth.
 
     Returns
     -------
@@ -75,10 +81,11 @@ def scanned_cups(
     Raises
     ------
     PlatingError
-        When the scan shows none of the pieces.
+        When the scan shows none of the pieces, or as :func:`pinseat.plating.hung.hang`.
     """
     plating = case.plating
-    regions = _regions(case, pieces, mesh, field, np.asarray(draw, float))
+    lines = {line.tooth: line.points for line in margins if line.closed}
+    regions = _regions(case, pieces, mesh, field, np.asarray(draw, float), lines)
     left_out = tuple(piece.name for piece in pieces if piece.name not in regions)
     if not regions:
         told = ", ".join(left_out)
@@ -89,19 +96,29 @@ def scanned_cups(
         regions,
         draw,
         pins=_standing(case, pieces, field, regions),
+        margins=[line.points for line in margins],
         mask_mm=plating.mask_mm,
+        patches=[(np.array(mask.at), mask.radius_mm) for mask in plating.masks],
         flange_mm=flange,
-        anode_mm=plating.anode.distance_mm,
+        anode_mm=clear_mm(plating),
         metal_mm=metal_mm,
         rubber_mm=2.0 * metal_mm,
     )
-    notes = [
-        "where the metal ends on a tooth was taken from its pins and its width, not from a margin line",
-        *(f"{name} is not on the scan and was left out of the map" for name in left_out),
-    ]
+    stands = _stands(cups, mesh, regions)
+    cups = replace(cups, geometry=hang(cups.geometry, plating, stands, beside_mm=3.0))
+    guessed = [p.name for p in pieces if p.name in regions and p.form == "cup" and p.tooth not in lines]
+    return Scanned(cups, regions, left_out, _notes(cups, guessed, left_out), stands)
+
+
+def _notes(cups: ScannedCups, guessed: Sequence[str], left_out: Sequence[str]) -> tuple[str, ...]:
+    """What was taken for granted."""
+    notes = [f"{name} is not on the scan and was left out of the map" for name in left_out]
+    if guessed:
+        how = "was taken from its pins and its width, not from a margin line"
+        notes.insert(0, f"where the metal ends on {', '.join(guessed)} {how}")
     if cups.closed_mm2 > 0.0:
-        notes.append(f"gaps of {cups.closed_mm2:.1f} mm2 in the scan were closed over")
-    return Scanned(_with_extras(cups, plating, mesh, regions), regions, left_out, tuple(notes))
+        notes.append(f"gaps of {cups.closed_mm2:.1f} mm² in the scan were closed over")
+    return tuple(notes)
 
 
 def thickness_on(scanned: Scanned, growth: Growth, mesh: Mesh) -> Float:
@@ -115,12 +132,19 @@ def thickness_on(scanned: Scanned, growth: Growth, mesh: Mesh) -> Float:
 
 
 def _regions(
-    case: Case, pieces: Sequence[Piece], mesh: Mesh, field: PinField, draw: Float
+    case: Case,
+    pieces: Sequence[Piece],
+    mesh: Mesh,
+    field: PinField,
+    draw: Float,
+    margins: Mapping[int, Float],
 ) -> dict[str, NDArray[np.intp]]:
     feet = {tooth: np.array([p.foot for p in field.pins if p.tooth == tooth]) for tooth in _teeth(field)}
     found: dict[str, NDArray[np.intp]] = {}
     for piece in pieces:
-        if piece.form == "cup" and piece.tooth in feet:
+        if piece.form == "cup" and piece.tooth is not None and piece.tooth in margins:
+            found[piece.name] = faces_within(mesh, margins[piece.tooth], draw)
+        elif piece.form == "cup" and piece.tooth in feet:
             reach = 0.5 * value(f"crown.{piece.tooth}.mesiodistal_mm").value
             found[piece.name] = faces_of_tooth(mesh, feet[piece.tooth], draw, reach)
     taken = np.zeros(len(mesh.faces), bool)
@@ -160,7 +184,8 @@ def _between(mesh: Mesh, a: Float, b: Float, draw: Float) -> NDArray[np.intp]:
     offset = middle @ across.T - start
     along = offset @ way / long**2
     aside = np.abs(offset @ np.array([-way[1], way[0]])) / long
-    inside = (np.abs(along - 0.5) < 0.5 * RIDGE_SHARE) & (aside < RIDGE_HALF_MM)
+    wide, share = value("piece.saddle.breadth_mm").value, value("piece.ridge_share").value
+    inside = (np.abs(along - 0.5) < 0.5 * share) & (aside < 0.5 * wide)
     low = middle @ draw < min(a @ draw, b @ draw) + 1.0
     facing = smoothed_normals(mesh)[mesh.faces].mean(axis=1) @ draw > 0.3
     return np.flatnonzero(inside & low & facing)
@@ -180,45 +205,12 @@ def _standing(
     return [one(pin) for pin in field.pins if pin.tooth in on and pin.tooth in depth]
 
 
-def _with_extras(
-    cups: ScannedCups, plating: Plating, mesh: Mesh, regions: dict[str, NDArray[np.intp]]
-) -> ScannedCups:
-    """Tails and rods, in the frame of the cups."""
-    geometry = cups.geometry
-    electrodes, bodies = list(geometry.electrodes), list(geometry.bodies)
-    first = next(e.name for e in electrodes if e.piece)
-    up = np.array([0.0, 0.0, 1.0])
-    for number, tail in enumerate(plating.tails, start=1):
-        foot = np.array([0.0, 3.0 * number, TAIL_ABOVE_MM])
-        bodies.append(Bar(foot, up, tail.length_mm, tail.diameter_mm, len(electrodes)))
-        electrodes.append(Electrode(f"tail {number}", "cathode", with_=first))
-    for rod in plating.rods:
-        bodies.append(_rod(rod, cups, mesh, regions, len(electrodes)))
-        electrodes.append(Electrode(f"rod in {rod.piece}", "anode", with_="anode"))
-    return replace(cups, geometry=replace(geometry, bodies=tuple(bodies), electrodes=tuple(electrodes)))
-
-
-def _rod(rod: Rod, cups: ScannedCups, mesh: Mesh, regions: dict[str, NDArray[np.intp]], number: int) -> Body:
-    """A rod let down over the middle of its piece."""
-    where = f"rod in {rod.piece}"
-    if rod.piece not in regions:
-        raise PlatingError("the scan does not show this piece", where=where, do="leave the rod out")
-    place = cups.from_scan(mesh.vertices[np.unique(mesh.faces[regions[rod.piece]])])
-    middle = place.mean(axis=0)
-    near = np.linalg.norm(place[:, :2] - middle[:2], axis=1) < max(rod.diameter_mm, 1.0)
-    floor = float(place[near, 2].min() if near.any() else middle[2])
-    end = floor + rod.above_floor_mm
-    length = max(rod.bare_mm, 0.1) + 8.0
-    foot = np.array([middle[0], middle[1], end + length])
-    bar = Bar(foot, np.array([0.0, 0.0, -1.0]), length, rod.diameter_mm, number, length - rod.bare_mm)
-    for body in cups.geometry.bodies:
-        if isinstance(body, Bar) and body.metal != RUBBER and _touch(bar, body):
-            raise PlatingError("the rod touches a pin", where=where, do="let it down less deep")
-    return bar
-
-
-def _touch(one: Bar, other: Bar) -> bool:
-    """Whether two bars come closer than their radii."""
-    along = np.linspace(0.0, 1.0, 41)[:, None]
-    points = other.foot + along * other.length_mm * other.axis
-    return bool((one.distance(points) < 0.5 * other.diameter_mm).any())
+def _stands(cups: ScannedCups, mesh: Mesh, regions: dict[str, NDArray[np.intp]]) -> dict[str, Stand]:
+    """Where the pieces are, in the frame of the cups."""
+    found = {}
+    for name, faces in regions.items():
+        place = cups.from_scan(mesh.vertices[np.unique(mesh.faces[faces])])
+        middle = place[:, :2].mean(axis=0)
+        reach = float(np.linalg.norm(place[:, :2] - middle, axis=1).max())
+        found[name] = Stand(middle, float(place[:, 2].min()), float(place[:, 2].max()), reach)
+    return found

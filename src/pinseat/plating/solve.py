@@ -123,7 +123,7 @@ def map_of(
         )
     fine = fineness or Fineness(FINE_MM["scan"])
     progress("cutting the cups from the scan", 0.0)
-    made = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.metal_mm)
+    made = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.metal_mm, upstream.margins)
     leads = {name: _highest(made, mesh, faces) for name, faces in made.regions.items()}
     stages = _for_some(stages, pieces, made.left_out)
     geometry = filmed(made.cups.geometry, case.plating.film_ohm, leads)
@@ -180,7 +180,9 @@ def coarse_of(
     edge = metal_mm or COARSE_MM
     if mesh is None or upstream.field is None or upstream.draw is None:
         return geometry_of(pieces, case.plating, edge)
-    return scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, edge).cups.geometry
+    return scanned_cups(
+        case, pieces, mesh, upstream.field, upstream.draw, edge, upstream.margins
+    ).cups.geometry
 
 
 def filmed(geometry: Geometry, film_ohm: float, leads: Mapping[str, Float]) -> Geometry:

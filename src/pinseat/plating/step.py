@@ -82,7 +82,7 @@ def solved(
     """
     plain = by_areas(case)
     pieces, bath, current = pieces_of(case), plain.bath, plain.pool.current_mA
-    stages = stages_of(plain.aim, pieces, bath, current)
+    stages = stages_of(case.plating, plain.aim, pieces, bath, current)
     made = map_of(
         case,
         pieces,

@@ -57,8 +57,12 @@ def test_hours_and_moments_are_put_into_one_form(tmp_path: Path) -> None:
         ),
         (
             'rods = [{ piece = "12" }]',
-            'there is no such piece to let the rod into ("12"; expected one of 11)',
+            'there is no such piece for the rod ("12"; expected one of 11)',
         ),
+        ('shields = [{ piece = "12", hole_mm = 3 }]', "there is no such piece for the shield"),
+        ('thieves = [{ piece = "12" }]', "there is no such piece for the thief"),
+        ('shields = [{ piece = "11", hole_mm = 12 }]', "the hole is as wide as the shield"),
+        ("masks = [{ at = [0, 0, 0], radius_mm = 1 }]", "a patch to be covered is a place on a scan"),
         (
             "two_plates = { near_mm = 50, far_mm = 20, near_g = 1, far_g = 1, area_mm2 = 9, current_mA = 9 }",
             "farther",
