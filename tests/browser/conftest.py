@@ -15,6 +15,7 @@ from pinseat.case.files import atomic_write
 from pinseat.demo.cases import build
 from pinseat.mesh.write import stl_bytes
 from tests.serving import Served
+from tests.shared import made_once
 
 SCREENS = Path(__file__).parents[2] / "build" / "screens"
 ARGUMENTS = ["--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
@@ -35,16 +36,18 @@ def chromium() -> Iterator[Browser]:
 @pytest.fixture(scope="session")
 def front(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo case with a scan of 120,000 triangles, computed once."""
-    folder = tmp_path_factory.mktemp("made") / "front"
+    return made_once(tmp_path_factory, "bench-front", _computed)
+
+
+def _computed(folder: Path) -> None:
     scenario = build("front", triangles=120_000)
     assert scenario.mesh is not None
-    (folder / "scans").mkdir(parents=True)
+    (folder / "scans").mkdir()
     atomic_write(folder / "scans" / "upper.stl", stl_bytes(scenario.mesh))
     atomic_write(folder / "case.toml", scenario.toml.encode())
     for until in ("seating", "impression"):
         code = "import sys, pathlib, pinseat.chain as c; c.run(pathlib.Path(sys.argv[1]), until=sys.argv[2])"
         subprocess.run([sys.executable, "-c", code, str(folder), until], check=True)
-    return folder
 
 
 @pytest.fixture(scope="session")

@@ -1,4 +1,4 @@
-"""The invented cases, each written and run once for all the tests of a worker."""
+"""The invented cases, each written and run once for all the tests."""
 
 from __future__ import annotations
 
@@ -6,11 +6,13 @@ import json
 import os
 import subprocess
 import sys
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.shared import made_once
 
 
 @dataclass(frozen=True)
@@ -34,19 +36,27 @@ def pinseat(*words: str | Path, cwd: Path | None = None) -> Said:
     return Said(done.returncode, done.stdout, done.stderr)
 
 
+def _demo(factory: pytest.TempPathFactory, name: str) -> tuple[Path, Said]:
+    """An invented case, written and run; what it printed is kept beside it."""
+
+    def make(place: Path) -> None:
+        said = pinseat("demo", name, "--out", place / name, "--json", "--threads", "1")
+        (place / "said.json").write_text(json.dumps(asdict(said)), encoding="utf-8")
+
+    place = made_once(factory, name, make)
+    return place / name, Said(**json.loads((place / "said.json").read_text(encoding="utf-8")))
+
+
 @pytest.fixture(scope="session")
 def front(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Said]:
-    folder = tmp_path_factory.mktemp("demo") / "front"
-    return folder, pinseat("demo", "front", "--out", folder, "--json", "--threads", "1")
+    return _demo(tmp_path_factory, "front")
 
 
 @pytest.fixture(scope="session")
 def span(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Said]:
-    folder = tmp_path_factory.mktemp("demo") / "span"
-    return folder, pinseat("demo", "span", "--out", folder, "--json")
+    return _demo(tmp_path_factory, "span")
 
 
 @pytest.fixture(scope="session")
 def bench(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Said]:
-    folder = tmp_path_factory.mktemp("demo") / "bench"
-    return folder, pinseat("demo", "bench", "--out", folder, "--json")
+    return _demo(tmp_path_factory, "bench")
