@@ -197,7 +197,7 @@ def _exchange(
         weight[k] = NUDGE * (1.0 + 0.1 * k)
     side[n - 1] = least if give[0] > 0.0 else 0.0
     weight[n - 1] = 1.0
-    vertex[:] = inverse @ side
+    np.dot(inverse, side, vertex)
     row, share = np.empty(n), np.empty(n)
     fresh = False
     for _ in range(MOST_EXCHANGES):
@@ -205,7 +205,7 @@ def _exchange(
         if excess <= TOLERANCE_MM:
             excess, right = _most_outside(box, vertex, row)
         if excess > TOLERANCE_MM:
-            share[:] = row @ inverse
+            np.dot(row, inverse, share)
             out = _leaving(share, weight)
             if out >= 0:
                 _replace(basis, inverse, side, weight, vertex, row, share, out, excess, right)
@@ -215,8 +215,11 @@ def _exchange(
                 return IMPOSSIBLE
         elif fresh or np.abs(basis @ vertex - side).max() <= _DRIFT_MM:
             return SOLVED
-        inverse[:, :] = np.linalg.inv(basis)
-        vertex[:] = inverse @ side
+        anew = np.linalg.inv(basis)
+        for i in range(n):
+            for k in range(n):
+                inverse[i, k] = anew[i, k]
+        np.dot(inverse, side, vertex)
         fresh = True
     return STUCK
 
