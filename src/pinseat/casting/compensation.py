@@ -64,6 +64,7 @@ def compensate(case: Case, rows: Sequence[Row], field: PinField, draw: Float | N
 
     chosen = made(best if law.placed else None)
     mixes = np.linspace(*law.reach, LINE)
+    mixes = mixes[mixes != law.read_at]  # there stands the reading, which does not scatter
     students = [law.change(float(mix), case.casting.lot) for mix in mixes]
     half = [s.scale * float(stdtrit(s.degrees, 0.975)) for s in students]
     slope = at(law.belief, np.eye(len(law.belief.mean))[1])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 
+from pinseat.reference import value
 from pinseat.report import style
 from pinseat.report.rounding import fixed
 from pinseat.seating.diagnosis import Diagnosis
@@ -59,9 +60,11 @@ def tradeoff_chart(plan: SeatPlan) -> Figure:
                 *at, marker, markersize=8.5, markerfacecolor="none", color=style.INK, markeredgewidth=1.0
             )
             axes.annotate(
-                str(number), at, xytext=(7, -9), textcoords="offset points", fontsize=9, fontweight="bold"
+                str(number), at, xytext=(-13, 4), textcoords="offset points", fontsize=9, fontweight="bold"
             )
-    axes.set_xlabel("hold of the cemented pins, N (5 MPa by common practice: compare, do not trust newtons)")
+    shear = value("cement.pin_shear_MPa")
+    per_area = f"{fixed(shear.value, 0)} MPa by {shear.basis}"
+    axes.set_xlabel(f"hold of the cemented pins, N ({per_area}: compare, do not trust newtons)")
     axes.set_ylabel("bridges that go home, %")
     return figure
 

@@ -96,7 +96,7 @@ def seat_words(case: Case, plan: SeatPlan, meta: dict[str, str]) -> Plain:
             if option.planned or option in plan.choose
         ],
         "hold": f"Hold: area of all pins in their holes times {fixed(hold.value, 0)} ± "
-        f"{fixed(hold.uncertainty or 0.0, 1)} MPa ({hold.basis}; {hold.reference}). Its error is common to "
+        f"{fixed(hold.uncertainty or 0.0, 1)} MPa ({hold.cited}). Its error is common to "
         "all options, so they compare better than their newtons say.",
         "stages": "; then ".join(f"{', '.join(s.pins)} at {fixed(s.lift_mm, 2)} mm" for s in plan.stages),
         "pivot": f"about the mouth {chance(plan.pivot_mouth, plan.trials)}, about the middle of the pin "

@@ -169,5 +169,5 @@ def test_melt_is_rounded_up_to_the_half_gram_with_its_doubt() -> None:
 def test_what_is_taken_for_granted_is_told_by_basis() -> None:
     names = ("recipe.special_liquid_density_g_ml", "alloy.gold_type_3.density_g_cm3", "bite.molar_N")
     told = recipe_words.granted([value(name) for name in names])
-    assert told == "Assumed: special liquid density 1.22 g/ml. From memory: gold type 3 density 15.5 g/cm3."
+    assert told == "Assumed: special liquid density 1.22 g/ml. From memory: gold type 3 density 15.5 g/cm³."
     assert recipe_words.granted([]) == ""
