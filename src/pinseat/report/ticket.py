@@ -226,7 +226,7 @@ def page(ticket: Plain, case: Case, survey: SurveyResult, seating: SeatingResult
         "verdict": seating.verdict,
         "chance": f"{chance(seating.chance, seating.trials)} within {fixed(seating.limit_um, 0)} µm, "
         f"{fixed(100.0 * seating.wanted_probability, 0)} % wanted",
-        "why": seating.why,
+        "why": "" if seating.verdict == "goes home" else seating.why,
         "draw": _draw_line(ticket["draw"]),
         "pins": _pin_rows(survey),
         "not_seen": list(survey.blind) or [],
