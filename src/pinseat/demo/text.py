@@ -43,7 +43,7 @@ def scanned_case(plan: Plan, truth: Truth) -> str:
             f"impression_pin_length_mm = {plan.hole_depth_mm + plan.pins.protrusion_mm[0]:.2f}",
         ]
         blocks.append("\n".join(lines))
-    blocks.append(f'[scan]\nfile = "{plan.scan_file}"\nunit = "mm"')
+    blocks.append(f'[scan]\nfile = "{plan.scan_file}"\nunit = "mm"\ntrueness_um = 10')
     blocks.append(
         "# Where casting and tooth meet besides the pins, picked on the scan.\n"
         + "\n\n".join(

@@ -86,8 +86,22 @@ class PinField:
         :func:`frame` of its axis. Readings with callipers leave pins correlated; a scan does not.
     basis : str
         ``"scan"`` or ``"callipers"``.
+    u_turn_rad : float
+        How far a tooth may be turned in the scan, all its pins together: standard uncertainty of each
+        component. It is not in `covariance`, which holds against the pin's own tooth.
     """
 
     pins: tuple[Pin, ...]
     covariance: Float
     basis: str
+    u_turn_rad: float = 0.0
+
+    @property
+    def tilt_covariance(self) -> Float:
+        """Joint covariance of the axes (u, v of each), (2 n, 2 n) in rad2, against those of other teeth."""
+        tilt = (4 * np.arange(len(self.pins))[:, None] + [2, 3]).ravel()
+        turned = np.concatenate([np.cross(pin.axis, frame(pin.axis)) for pin in self.pins])
+        tooth = np.repeat([pin.tooth for pin in self.pins], 2)
+        together = tooth[:, None] == tooth
+        own = self.covariance[np.ix_(tilt, tilt)]
+        return np.asarray(own + self.u_turn_rad**2 * together * (turned @ turned.T))

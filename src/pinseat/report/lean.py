@@ -40,11 +40,11 @@ def lean_covariance_deg2(field: PinField, draw: Float) -> Float:
     -------
     (n, 2, 2) array, deg^2
     """
-    across = frame(draw)
+    across, whole = frame(draw), field.tilt_covariance
     blocks = []
     for i, pin in enumerate(field.pins):
         turn = across @ frame(pin.axis).T
-        tilt = field.covariance[4 * i + 2 : 4 * i + 4, 4 * i + 2 : 4 * i + 4]
+        tilt = whole[2 * i : 2 * i + 2, 2 * i : 2 * i + 2]
         blocks.append(turn @ tilt @ turn.T)
     return np.array(blocks).reshape(-1, 2, 2) * np.degrees(1.0) ** 2
 

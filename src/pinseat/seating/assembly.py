@@ -139,7 +139,6 @@ def assemble(field: PinField, faces: Sequence[Face], draw: Float, fit: FitLedger
         )
     stated = [_abutment_of(pin.tooth, pin.name, case) for pin in field.pins]
     size = _sizes(field, stated, case)
-    tilt = np.array([[4 * i + 2, 4 * i + 3] for i in range(len(field.pins))]).ravel()
     assembly = Assembly(
         names=tuple(pin.name for pin in field.pins),
         teeth=tuple(pin.tooth for pin in field.pins),
@@ -151,7 +150,7 @@ def assemble(field: PinField, faces: Sequence[Face], draw: Float, fit: FitLedger
         relief_mm=np.array([a.hole_depth_mm for a in stated]) - size[1],
         u_hole_mm=_u_mm("seat.hole_diameter_error_um"),
         u_pin_mm=_u_mm("seat.cast_pin_diameter_error_um"),
-        tilt_covariance=np.asarray(field.covariance, dtype=np.float64)[np.ix_(tilt, tilt)],
+        tilt_covariance=field.tilt_covariance,
         faces=tuple(faces),
         draw=np.asarray(draw, dtype=np.float64) / float(np.linalg.norm(draw)),
         rows=fit.rows,

@@ -165,11 +165,11 @@ def _leans(field: PinField, window: DrawWindow, i: int, j: int) -> list[_Lean]:
     it is too large.
     """
     a, b = field.pins[i].axis, field.pins[j].axis
-    turn = np.zeros((2, len(field.covariance)))
+    turn = np.zeros((2, 2 * len(field.pins)))
     common = frame(a)
-    turn[:, 4 * i + 2 : 4 * i + 4] = common @ frame(a).T
-    turn[:, 4 * j + 2 : 4 * j + 4] = -common @ frame(b).T
-    spread = turn @ field.covariance @ turn.T
+    turn[:, 2 * i : 2 * i + 2] = common @ frame(a).T
+    turn[:, 2 * j : 2 * j + 2] = -common @ frame(b).T
+    spread = turn @ field.tilt_covariance @ turn.T
     apart = common @ (a - b)
     variances, ways = np.linalg.eigh(spread)
     size = float(np.linalg.norm(apart))

@@ -91,11 +91,10 @@ def _u_spare(spare: float, field: PinField, allowance: Float) -> float:
     neither the pose of the scan nor a mirror changes them.
     """
     n = len(field.pins)
-    which = (4 * np.arange(n)[:, None] + [2, 3]).ravel()
     turn = np.zeros((3 * n, 2 * n))
     for i, pin in enumerate(field.pins):
         turn[3 * i : 3 * i + 3, 2 * i : 2 * i + 2] = frame(pin.axis).T
-    spread = turn @ field.covariance[np.ix_(which, which)] @ turn.T
+    spread = turn @ field.tilt_covariance @ turn.T
     size, directions = np.linalg.eigh(spread)
     root = (directions * np.sqrt(np.maximum(size, 0.0))) @ directions.T
     quarter = np.random.Generator(np.random.Philox(20)).standard_normal((max(SAMPLES // 4, 6 * n), n, 3))

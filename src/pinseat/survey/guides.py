@@ -317,9 +317,8 @@ def cones_of(case: Case, field: PinField) -> tuple[Cone, ...]:
     tuple of Cone
     """
     allowance = {a.tooth: math.degrees(allowance_rad(a)) for a in case.abutments}
-    cones = []
+    cones, variance = [], np.diag(field.tilt_covariance).reshape(-1, 2).mean(axis=1)
     for i, pin in enumerate(field.pins):
-        tilt = field.covariance[4 * i + 2 : 4 * i + 4, 4 * i + 2 : 4 * i + 4]
-        u = math.degrees(math.sqrt(float(np.trace(tilt)) / 2.0))
+        u = math.degrees(math.sqrt(float(variance[i])))
         cones.append(Cone(pin.name, pin.tooth, pin.axis, allowance[pin.tooth], u))
     return tuple(cones)

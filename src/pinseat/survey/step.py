@@ -15,6 +15,7 @@ from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.ledger.pins import Pin, PinField
 from pinseat.mesh.model import Mesh
+from pinseat.reference import value
 from pinseat.survey import checks
 from pinseat.survey.assign import number_pins, teeth_of_pins
 from pinseat.survey.callipers import field_of, network, sights
@@ -106,7 +107,7 @@ def _from_scan(case: Case, mesh: Mesh, progress: Progress) -> SurveyResult:
             value="; ".join(one.reason for one in rejected[:3]) or "nothing stands up from the surface",
             do='check the diameters in the case, or add the pins under [[pins]] with action = "add"',
         )
-    field = _field(kept)
+    field = _field(kept, _u_turn_rad(case))
     fits = tuple(_fit(one) for one in kept)
     found = [checks.pin_finding(fit) for fit in fits]
     found += checks.protrusion_findings(field, case.abutments)
@@ -129,7 +130,15 @@ def _mean_axis(standing: Sequence[Standing]) -> Float:
     return np.asarray(total / np.linalg.norm(total))
 
 
-def _field(named: Sequence[Named]) -> PinField:
+def _u_turn_rad(case: Case) -> float:
+    """How far the scanner's form error turns a tooth: its trueness over the length in which it changes."""
+    stated = case.scan.trueness_um if case.scan is not None else None
+    ends = [value(f"scanner.intraoral_arch_trueness_{end}_um").value for end in ("min", "max")]
+    trueness_um = sum(ends) / 2.0 if stated is None else stated
+    return 1e-3 * trueness_um / value("scanner.form_length_mm").value
+
+
+def _field(named: Sequence[Named], u_turn_rad: float) -> PinField:
     covariance = np.zeros((4 * len(named), 4 * len(named)))
     for i, one in enumerate(named):
         covariance[4 * i : 4 * i + 4, 4 * i : 4 * i + 4] = one.pin.covariance
@@ -147,7 +156,7 @@ def _field(named: Sequence[Named]) -> PinField:
         )
         for one in named
     )
-    return PinField(pins, covariance, "scan")
+    return PinField(pins, covariance, "scan", u_turn_rad)
 
 
 def _fit(one: Named) -> PinFit:

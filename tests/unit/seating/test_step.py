@@ -17,7 +17,7 @@ from pinseat.seating.step import MOST_TRIALS, enough_bridges, run
 
 
 def upstream(made, **changed) -> Handover:
-    return replace(Handover(made.field, made.faces, made.draw, (), made.fit), **changed)
+    return replace(Handover(made.field, made.faces, made.draw, fit=made.fit), **changed)
 
 
 @pytest.fixture(scope="session")
