@@ -15,6 +15,7 @@ from pinseat.cli.impression import impression
 from pinseat.cli.log import log
 from pinseat.cli.open import open_workbench
 from pinseat.cli.plate import plate
+from pinseat.cli.report import report
 from pinseat.cli.seat import seat
 from pinseat.cli.survey import readings, survey
 from pinseat.cli.ticket import ticket
@@ -171,5 +172,6 @@ app.command(readings)
 
 
 app.command(ticket)
+app.command(report)
 app.command(open_workbench, name="open")
 app.command(tray)

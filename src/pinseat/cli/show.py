@@ -27,7 +27,7 @@ def run_and_show(folder: Path, *, until: str, as_json: bool, threads: int | None
     as_json : bool
     threads : int or None
     """
-    outcome = _run(folder, until, threads)
+    outcome = compute(folder, until, threads)
     if as_json:
         _print_json(outcome)
         return
@@ -65,7 +65,7 @@ def run_step(
     also : tuple of str
         Earlier steps whose findings are shown too.
     """
-    outcome = _run(folder, step, None)
+    outcome = compute(folder, step)
     if as_json:
         _print_json(outcome)
         return
@@ -78,7 +78,8 @@ def run_step(
     Console(highlight=False, soft_wrap=True).print(text)
 
 
-def _run(folder: Path, until: str, threads: int | None) -> Outcome:
+def compute(folder: Path, until: str, threads: int | None = None) -> Outcome:
+    """Run a case up to a step behind a bar that says how far it has got."""
     from pinseat import chain
 
     with bar() as shown:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
+
+from pinseat.case.results import INFINITE
 
 Verdict = Literal["clear", "caution", "stop", "cannot tell"]
 SeatVerdict = Literal["goes home", "will bind", "cannot tell"]
@@ -43,3 +46,30 @@ class Finding:
     limit: float | None = None
     limit_source: str = ""
     do: str = ""
+
+
+def stored_findings(payload: Mapping[str, Any]) -> list[Finding]:
+    """Findings as they stand in a stored result; one that another release wrote in another shape is left out.
+
+    Parameters
+    ----------
+    payload : mapping
+        The result's own fields, plain.
+
+    Examples
+    --------
+    >>> plain = {"code": "a.b", "where": "", "says": "Long.", "verdict": "stop", "value": "infinite"}
+    >>> stored_findings({"findings": [plain, {"code": "old"}]})[0].value
+    inf
+    """
+    known = {words: number for number, words in INFINITE.items()}
+    found = []
+    for plain in payload.get("findings", []):
+        numbers = {
+            key: known.get(plain.get(key), plain.get(key)) for key in ("value", "uncertainty", "limit")
+        }
+        try:
+            found.append(Finding(**{**plain, **numbers}))
+        except TypeError:
+            continue
+    return found

@@ -111,6 +111,7 @@ class _Routes:
             "file/{name:path}": self.file,
             "chair": self.chair,
             "zip": self.zip,
+            "whole-report": self.whole_report,
         }
         post: dict[str, Answer] = {
             "edit": self.edit,
@@ -239,6 +240,12 @@ class _Routes:
             "content-disposition": f'attachment; filename="{name.encode("ascii", "replace").decode()}.zip"'
         }
         return Response(data, media_type="application/zip", headers=said)
+
+    async def whole_report(self, request: Request) -> Response:
+        """Every page that holds, bound in one PDF as the case stands now."""
+        folder = self.desk.folder(request.path_params["case"])
+        path = Path(await self.desk.drawing.ask("bind", folder=str(folder)))
+        return FileResponse(path, media_type="application/pdf", filename=path.name)
 
     async def three(self, request: Request) -> Response:
         """three.js as it was installed."""

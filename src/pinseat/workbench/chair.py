@@ -43,7 +43,7 @@ def _number(seat: Mapping[str, Any] | None) -> str:
 
 
 def next_action(view: View) -> str:
-    """What to do now: what stops the work at any step, what the report says, or why the verdict is what it is."""
+    """What to do now: what stops the work at any step, what the report says, or why the verdict stands."""
     for step in view.steps:
         for one in view.findings(step):
             if one.verdict == "stop" and one.do:

@@ -83,6 +83,12 @@ class Work:
         """Make something to draw."""
         return str(self.drawing.make(Path(folder), what))
 
+    def do_bind(self, number: int, folder: str) -> str:
+        """Bind every page that holds into one PDF; gives its place."""
+        from pinseat.chain.bind import bind
+
+        return str(bind(Path(folder)).path)
+
     def do_run(self, number: int, folder: str, until: str) -> dict[str, str]:
         """Run a case up to a step, or all of it; gives the steps that were refused, and why."""
         from pinseat import chain

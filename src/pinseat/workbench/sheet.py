@@ -14,13 +14,14 @@ from pinseat.case.teeth import to_universal
 from pinseat.case.trouble import field_name
 from pinseat.errors import CaseError, PinseatError
 from pinseat.report.rounding import typeset
+from pinseat.report.titles import step_question, step_title
 from pinseat.workbench import forms, numbers
 from pinseat.workbench.bench_log import bench_log
 from pinseat.workbench.chair import next_action
 from pinseat.workbench.html import tag
 from pinseat.workbench.step_parts import downloads, figures, findings_list
 from pinseat.workbench.view import View, pieces_of
-from pinseat.workbench.words import BRIDGE, MARKS, NO_FACT, css_word, home, step_question, step_title
+from pinseat.workbench.words import BRIDGE, MARKS, NO_FACT, css_word, home
 
 Part = tuple[str, Markup]
 
@@ -352,6 +353,7 @@ def handover(view: View) -> Markup:
                 tag("a", name, href=f"file/results/{name}", download=f"{view.name}-{name}", class_="button")
                 for name in there
             ],
+            tag("a", "Every page as one PDF", href="whole-report", class_="button"),
             tag("a", "Whole case as zip", href="zip", download=f"{view.name}.zip", class_="button"),
             class_="row",
         ),

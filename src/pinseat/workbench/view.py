@@ -12,9 +12,10 @@ from pinseat.case import edit, results
 from pinseat.case.edit import Draft
 from pinseat.case.results import Stored
 from pinseat.errors import CaseError
-from pinseat.ledger.findings import Finding
+from pinseat.ledger.findings import Finding, stored_findings
+from pinseat.report.advice import worst_first
+from pinseat.report.titles import STEPS
 from pinseat.workbench.hands import Run
-from pinseat.workbench.words import ORDER, STEPS
 
 
 @dataclass(frozen=True)
@@ -87,14 +88,7 @@ class View:
 
     def findings(self, step: str) -> list[Finding]:
         """Findings of a step, the worst first."""
-        payload = self.payload(step)
-        found = []
-        for plain in (payload or {}).get("findings", []):
-            try:
-                found.append(Finding(**{**plain, **_finite(plain)}))
-            except TypeError:
-                continue  # written by another release
-        return sorted(found, key=lambda one: ORDER.get(one.verdict, 9))
+        return list(worst_first(stored_findings(self.payload(step) or {})))
 
     @property
     def running(self) -> bool:
@@ -105,14 +99,6 @@ class View:
         """Files of a step that are there."""
         named = (self.payload(step) or {}).get("files", [])
         return [name for name in named if isinstance(name, str) and (self.folder / name).is_file()]
-
-
-def _finite(plain: Mapping[str, Any]) -> dict[str, Any]:
-    known = {"infinite": float("inf"), "minus infinite": float("-inf")}
-    return {
-        key: known[plain[key]] if isinstance(plain.get(key), str) else plain.get(key)
-        for key in ("value", "uncertainty", "limit")
-    }
 
 
 def pieces_of(view: View) -> list[str]:

@@ -230,6 +230,8 @@ def test_a_run_goes_on_in_the_background_and_stops_at_once(served: Served, pract
     overlay = served.ask("/case/b/overlay")[1]
     assert overlay["scan"] == ""
     assert len(overlay["pins"]) > 2
+    status, pages = served.ask("/case/b/whole-report")
+    assert (status, pages[:5]) == (200, b"%PDF-")
 
 
 def test_a_case_goes_out_as_zip_and_comes_back(served: Served, practice: Path) -> None:
