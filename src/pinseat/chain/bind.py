@@ -63,7 +63,7 @@ def _part(folder: Path, stands: Standing) -> Part:
         return Part(stands.step, stands.state, "", older, ())
     stored = read_result(folder, stands.step)
     verdict, says = _matters(worst_first(stored_findings(stored.payload)))
-    return Part(stands.step, "holds", verdict, says, _pages(stored))
+    return Part(stands.step, "holds", verdict, says or stored.payload.get("next", ""), _pages(stored))
 
 
 def _matters(findings: Sequence[Finding]) -> tuple[str, str]:
