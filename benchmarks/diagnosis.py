@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from benchmarks.machine import best_of, peak_mb
 from pinseat.case.model import Case
+from pinseat.demo.faulty import any_bridges
 from pinseat.ledger.copies import reference_row
 from pinseat.ledger.faces import Face
 from pinseat.ledger.pins import Pin, PinField
@@ -24,7 +25,6 @@ from pinseat.ledger.rows import FitLedger
 from pinseat.seating.assembly import Assembly, assemble
 from pinseat.seating.diagnosis import (
     LEADS,
-    any_bridges,
     diagnose,
     like_this,
     probabilities,

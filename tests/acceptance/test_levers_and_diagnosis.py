@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from benchmarks.diagnosis import bridge, claims, patients, right
+from pinseat.demo.faulty import any_bridges
 from pinseat.ledger.faces import Face
 from pinseat.ledger.rows import Entry, Row
 from pinseat.seating.assembly import Assembly
-from pinseat.seating.diagnosis import any_bridges, diagnose
+from pinseat.seating.diagnosis import diagnose
 from pinseat.seating.faults import CAUSES
 from pinseat.seating.observations import die_look, foretold, length_look, loupe_look, mark_look, opening_look
 from pinseat.seating.plan import SeatPlan, weigh

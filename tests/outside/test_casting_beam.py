@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from pinseat.casting.beam import height_for_mm, sag_mm, stress_MPa
-from pinseat.casting.metal import freezing_linear_percent
 
 
 @pytest.mark.parametrize(("ends", "sag", "moment"), [("free", 48.0, 4.0), ("fixed", 192.0, 8.0)])
@@ -72,11 +71,3 @@ def test_smyds_rules_of_the_connector() -> None:
 def test_needed_height_is_the_height_at_which_the_stress_is_reached() -> None:
     height = height_for_mm(314.0, 30.0, 2.5, 270.0)
     assert stress_MPa(314.0, 30.0, 2.5, height, "free") == pytest.approx(270.0, rel=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("metal", "volume", "linear"), [("Au", 5.2, 1.764), ("Ag", 5.0, 1.695), ("Cu", 4.9, 1.661)]
-)
-def test_freezing_loss_as_a_length(metal: str, volume: float, linear: float) -> None:
-    """Volumes by Kawai, J Jpn Soc Dent Mater 1982;1:286; 1 - (1 - v)^(1/3) worked by hand to 3 decimals."""
-    assert freezing_linear_percent(volume) == pytest.approx(linear, abs=5e-4)

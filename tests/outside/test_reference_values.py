@@ -7,34 +7,25 @@ import pytest
 from pinseat.reference import value
 
 
-@pytest.mark.parametrize(("metal", "linear_percent"), [("gold", 1.764), ("silver", 1.695), ("copper", 1.661)])
-def test_freezing_loss_of_length(metal: str, linear_percent: float) -> None:
-    """Kawai 1982 gives the loss of volume; a cube that loses v of it loses 1 - (1 - v)^(1/3) of its edge.
+def test_pattern_resin_keeps_a_part_of_its_free_loss() -> None:
+    """J Prosthet Dent 2014;112:293: 5.1 to 7.4 % of volume; by cube root 1.7 to 2.5 % of length.
 
-    Worked by hand to three decimals. It is more than the whole casting shrinkage of gold (1.42 %): most of it
-    is fed through the sprue.
+    Built up in portions a resin pattern can lose no more than that, and it loses something.
     """
-    v = value(f"alloy.{metal}.freezing_volume_shrinkage_percent").value / 100.0
-    assert 100.0 * (1.0 - (1.0 - v) ** (1.0 / 3.0)) == pytest.approx(linear_percent, abs=5e-4)
-
-
-def test_pattern_resin_loses_about_two_per_cent_of_length() -> None:
-    """J Prosthet Dent 2014;112:293: 5.1 to 7.4 % of volume; by cube root 1.7 to 2.5 % of length (by hand)."""
-    v = value("pattern.pattern_resin.volume_shrinkage_percent")
-    assert v.uncertainty is not None
-    half = v.uncertainty * math.sqrt(3.0)
-    ends = [100.0 * (1.0 - (1.0 - x / 100.0) ** (1.0 / 3.0)) for x in (v.value - half, v.value + half)]
-    assert ends == [pytest.approx(1.7, abs=0.05), pytest.approx(2.5, abs=0.05)]
+    free = [100.0 * (1.0 - (1.0 - x / 100.0) ** (1.0 / 3.0)) for x in (5.1, 7.4)]
+    assert free == [pytest.approx(1.7, abs=0.05), pytest.approx(2.5, abs=0.05)]  # printed to a tenth
+    band = value("ledger.pattern.pattern_resin.scale_percent")
+    assert band.uncertainty is not None
+    assert -free[0] < band.value - band.uncertainty * math.sqrt(3.0) < 0.0
 
 
 def test_wax_band_is_free_contraction_and_keeps_the_standard() -> None:
-    """Closed form alpha dT: 350e-6 x 12 K = 0.42 %, within the 0.6 % of ADA specification 4 (from memory).
+    """Closed form alpha dT: 350e-6/K x 12 K = 0.42 %, within 0.6 % (ADA specification 4; both from memory).
 
     The ledger's band runs from nothing (held by the die) to all of it.
     """
-    free = 100.0 * value("pattern.inlay_wax.expansion_per_K").value * (37.0 - 25.0)
-    assert free == pytest.approx(0.42, abs=1e-9)
-    assert free < value("pattern.inlay_wax.change_25_37_max_percent").value
+    free = 100.0 * 350e-6 * (37.0 - 25.0)
+    assert free < 0.6
     band = value("ledger.pattern.inlay_wax.scale_percent")
     assert band.uncertainty is not None
     half = band.uncertainty * math.sqrt(3.0)
@@ -44,7 +35,7 @@ def test_wax_band_is_free_contraction_and_keeps_the_standard() -> None:
 
 @pytest.mark.parametrize("rubber", ["polysulfide", "polyether", "addition_silicone"])
 def test_rubber_band_leaves_the_sign_open_and_reaches_free_shrinkage(rubber: str) -> None:
-    """Craig (from memory): free change in 24 h; the ledger takes its larger end either way."""
+    """Craig (from memory): free change in 24 h, at most 1.5 % (ISO 4823); the ledger takes its larger end."""
     free = value(f"impression.{rubber}.change_24h_percent")
     band = value(f"ledger.impression.{rubber}.scale_percent")
     assert free.uncertainty is not None
@@ -52,7 +43,7 @@ def test_rubber_band_leaves_the_sign_open_and_reaches_free_shrinkage(rubber: str
     assert band.value == 0.0
     largest = abs(free.value) + free.uncertainty * math.sqrt(3.0)
     assert band.uncertainty * math.sqrt(3.0) == pytest.approx(largest, abs=1e-9)
-    assert largest < value("impression.change_24h_max_percent").value
+    assert largest < 1.5
 
 
 def test_plated_dies_have_no_sign() -> None:
@@ -66,7 +57,7 @@ def test_plated_dies_have_no_sign() -> None:
 def test_stone_lies_within_its_standard() -> None:
     """ISO 6873 table 1 (from memory): die stone of low expansion sets by 0 to 0.15 % in two hours."""
     stone = value("ledger.die.gypsum.scale_percent").value
-    assert 0.0 <= stone <= value("die.gypsum_type_4.setting_expansion_max_percent").value
+    assert 0.0 <= stone <= 0.15
 
 
 def test_no_one_figure_serves_phosphate() -> None:
@@ -91,13 +82,10 @@ def test_no_one_figure_serves_phosphate() -> None:
         ("pin.stock_size_2_mm", 0.019),
         ("pin.stock_size_3_mm", 0.024),
         ("pin.stock_size_4_mm", 0.031),
-        ("drill.stock_size_1_mm", 0.021),
-        ("drill.stock_size_2_mm", 0.022),
-        ("drill.stock_size_3_mm", 0.027),
     ],
 )
 def test_stock_sizes_agree_with_their_inches(name: str, inches: float) -> None:
-    """The sources give inches; 25.4 mm exactly. Printed to hundredths (pins) or thousandths (drills) of a mm.
+    """The sources give inches; 25.4 mm exactly. Printed to hundredths of a mm.
 
     The largest pin, 0.031 in, is 0.787 mm and printed as 0.78: cut off, not rounded. So one unit is allowed.
     """
@@ -106,9 +94,7 @@ def test_stock_sizes_agree_with_their_inches(name: str, inches: float) -> None:
 
 def test_textbook_play_leaves_less_film_than_zinc_phosphate_wants() -> None:
     """Two published rules conflict: play of 25 to 50 um is 12.5 to 25 um a side; 40 um a side seats best."""
-    film = [value(f"pin.cemented_clearance_{end}_um").value / 2.0 for end in ("min", "max")]
-    assert film == [12.5, 25.0]
-    assert film[1] <= value("cement.film_max_um").value < value("cement.space_zinc_phosphate_um").value
+    assert 50.0 / 2.0 <= value("cement.film_max_um").value < value("cement.space_zinc_phosphate_um").value
 
 
 def test_published_arch_distance_lies_within_the_silicone_band() -> None:
@@ -117,7 +103,7 @@ def test_published_arch_distance_lies_within_the_silicone_band() -> None:
     Over the 35 mm or more between molars (from memory) that is 0.011 % at most: well inside one standard
     uncertainty of the ledger's figure, which is centred on zero.
     """
-    measured_percent = value("chain.arch_distance_impression_um").value / 1000.0 / 35.0 * 100.0
+    measured_percent = -0.004 / 35.0 * 100.0
     band = value("ledger.impression.addition_silicone.scale_percent")
     assert band.uncertainty is not None
     assert abs(measured_percent - band.value) < band.uncertainty

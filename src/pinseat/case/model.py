@@ -30,12 +30,13 @@ class Scan(Part):
         None, description="unit of the file; pinseat asks when it is left out"
     )
     sha256: str | None = Field(None, description="content hash; checked at each run when given")
+    scanner: Literal["intraoral", "desktop"] = Field("intraoral", description="kind of scanner")
     trueness_um: Number | None = Field(
         None,
         ge=0.0,
         lt=500.0,
         description="how far the form of the scan is off over an arch, root mean square, from the scanner's "
-        "own check; as published for scanners used in the mouth when left out",
+        "own check; as published for its kind when left out",
     )
 
 

@@ -9,17 +9,6 @@ from pinseat.casting.model import Metal
 from pinseat.reference import value
 
 
-def freezing_linear_percent(volume_percent: float) -> float:
-    """Loss of length that goes with a loss of volume on freezing: ``1 - (1 - v)^(1/3)``.
-
-    Examples
-    --------
-    >>> round(freezing_linear_percent(5.2), 3)
-    1.764
-    """
-    return 100.0 * (1.0 - (1.0 - volume_percent / 100.0) ** (1.0 / 3.0))
-
-
 def metal_of(case: Case) -> Metal | None:
     """Weigh the melt from the pattern.
 

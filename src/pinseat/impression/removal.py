@@ -182,17 +182,6 @@ def bending_load_N(yield_MPa: float, diameter_mm: float, arm_mm: float) -> float
     return yield_MPa * math.pi * diameter_mm**3 / (32.0 * arm_mm)
 
 
-def tip_deflection_mm(force_N: float, modulus_MPa: float, diameter_mm: float, length_mm: float) -> float:
-    """How far a side load bends the free end of a round pin: ``F L^3 / (3 E I)``, ``I = pi d^4 / 64``.
-
-    Examples
-    --------
-    >>> round(1000 * tip_deflection_mm(0.1, 3000.0, 0.6, 2.0), 2)
-    13.97
-    """
-    return force_N * length_mm**3 / (3.0 * modulus_MPa * math.pi * diameter_mm**4 / 64.0)
-
-
 def bearing_load_N_mm(force_N: float, arm_mm: float, engaged_mm: float) -> float:
     """Load on the wall of a hole at its mouth, per length, from a side load on the stiff pin in it.
 

@@ -57,11 +57,6 @@ class Similarity:
     mirrored: bool
 
     @property
-    def rms_mm(self) -> float:
-        """Root mean square of the residual lengths."""
-        return float(np.sqrt(np.mean(np.sum(self.residual**2, axis=1))))
-
-    @property
     def u_scale(self) -> float:
         """Standard uncertainty of the scale."""
         return float(np.sqrt(self.covariance[6, 6]))

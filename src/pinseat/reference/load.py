@@ -106,7 +106,7 @@ def values(filter: str = "") -> tuple[Value, ...]:
     Examples
     --------
     >>> [v.name for v in values("crown.11.m")], len(values("crown.11."))
-    (['crown.11.mesiodistal_mm'], 5)
+    (['crown.11.mesiodistal_mm'], 3)
     """
     wanted = filter.lower()
     return tuple(

@@ -119,26 +119,6 @@ def simulated(
     return Bridges(assembly, sample, teeth, die, share)
 
 
-def any_bridges(assembly: Assembly, die_hole_mm: Float, each: int, *, seed: int) -> Bridges:
-    """As many bridges of every cause, whatever was seen.
-
-    Parameters
-    ----------
-    assembly : Assembly
-    die_hole_mm : (n,) array
-    each : int
-        Bridges a cause.
-    seed : int
-
-    Returns
-    -------
-    Bridges
-    """
-    rng, cells = np.random.Generator(np.random.Philox(seed)), all_cells(assembly)
-    faults = cells.draw(_evenly(cells, each, rng), rng)
-    return simulated(assembly, die_hole_mm, faults, np.full(len(faults), 1.0 / len(faults)), rng)
-
-
 def like_this(
     assembly: Assembly, seen: Sequence[tuple[Look, float]], die_hole_mm: Float, each: int, *, seed: int
 ) -> Bridges:
@@ -191,12 +171,6 @@ def tempered(total: Float, say: float) -> Float:
         low, high = (power, high) if enough else (low, power)
         power = (low + high) / 2.0
     return np.asarray(weight)
-
-
-def _evenly(cells: Cells, each: int, rng: np.random.Generator) -> Int:
-    """Cells, as many of every cause, each of a cause as often."""
-    of = [np.flatnonzero(cells.cause == number) for number in range(len(CAUSES))]
-    return np.concatenate([rng.choice(own, each) for own in of])
 
 
 def _in_question(cells: Cells, cell: Int, weight: Float) -> Float:

@@ -22,10 +22,6 @@ Float = NDArray[np.float64]
 Index = NDArray[np.int64]
 Bool = NDArray[np.bool_]
 
-PULP = (
-    "How far a pin is from the pulp cannot be seen on a scan of the surface, and is not stated: "
-    "an ordinary radiograph decides."
-)
 SIDEWAYS = 0.5**0.5
 """The outer surface is what faces within 45 deg of square to the pin; a ledge round the hole faces along it.
 """
@@ -159,8 +155,8 @@ def thickness(terrain: Terrain, field: PinField, abutments: Sequence[Abutment]) 
     Returns
     -------
     tuple of Thickness
-        One a pin; negative where the hole breaks through. How much of it is enamel is not seen. See
-        :data:`PULP`.
+        One a pin; negative where the hole breaks through. How much of it is enamel is not seen, nor is
+        the pulp.
 
     Raises
     ------

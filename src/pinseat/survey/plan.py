@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pinseat.case.model import Callipers, Case, Layout, Reading
 from pinseat.ledger.verdict import against, one_sided
-from pinseat.survey.callipers import UNKNOWNS, Kind, Network, Solved, reading_words, sights, solve
+from pinseat.survey.callipers import UNKNOWNS, Kind, Network, Solved, reading_words, sights
 from pinseat.survey.observability import (
     HELPS,
     Faults,
@@ -209,7 +209,9 @@ def plan_for(
     )
 
 
-def next_best(case: Case, readings: Sequence[Reading]) -> Step | None:
+def best_after(
+    callipers: Callipers, net: Network, play: dict[str, float], readings: Sequence[Reading], solved: Solved
+) -> Step | None:
     """The one reading that narrows most what is still open.
 
     What decides is the open fault that may lie farthest beyond the play of its holes; when no reading helps
@@ -219,37 +221,19 @@ def next_best(case: Case, readings: Sequence[Reading]) -> Step | None:
 
     Parameters
     ----------
-    case : Case
-    readings : sequence of Reading
-        Taken so far.
-
-    Returns
-    -------
-    Step or None
-        None when nothing is open, or nothing that a calliper reading between the pins would show.
-    """
-    callipers, net, play = bench_of(case)
-    return best_after(callipers, net, play, readings, solve(net, readings))
-
-
-def best_after(
-    callipers: Callipers, net: Network, play: dict[str, float], readings: Sequence[Reading], solved: Solved
-) -> Step | None:
-    """The same for pins already set up and solved.
-
-    Parameters
-    ----------
     callipers : Callipers
     net : Network
     play : dict of str to float
         For each pin the lean its hole allows, rad.
     readings : sequence of Reading
+        Taken so far.
     solved : Solved
         From these readings.
 
     Returns
     -------
     Step or None
+        None when nothing is open, or nothing that a calliper reading between the pins would show.
     """
     seen = sights(net, solved, play)
     faults = faults_of(net, play)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pinseat.case.model import Abutment, Callipers, Case
+from pinseat.case.model import Abutment, Callipers, Case, Scan
 from pinseat.errors import SurveyError
 from pinseat.ledger.faces import MarginLine
 from pinseat.ledger.findings import Finding
@@ -132,9 +132,9 @@ def _mean_axis(standing: Sequence[Standing]) -> Float:
 
 def _u_turn_rad(case: Case) -> float:
     """How far the scanner's form error turns a tooth: its trueness over the length in which it changes."""
-    stated = case.scan.trueness_um if case.scan is not None else None
-    ends = [value(f"scanner.intraoral_arch_trueness_{end}_um").value for end in ("min", "max")]
-    trueness_um = sum(ends) / 2.0 if stated is None else stated
+    scan = case.scan or Scan(file="")
+    ends = [value(f"scanner.{scan.scanner}_trueness_{end}_um").value for end in ("min", "max")]
+    trueness_um = sum(ends) / 2.0 if scan.trueness_um is None else scan.trueness_um
     return 1e-3 * trueness_um / value("scanner.form_length_mm").value
 
 

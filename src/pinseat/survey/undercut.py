@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from pinseat.errors import SurveyError
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.raster import view_axes
 from pinseat.mesh.rays import OFF_SURFACE_MM, Rays
@@ -127,40 +126,6 @@ class UndercutMap:
     def volume_mm3(self) -> float:
         """Space that block-out fills."""
         return float(self.face_volume_mm3.sum())
-
-    def by_region(self, labels: ArrayLike, count: int) -> tuple[Float, Float]:
-        """Undercut area and block-out volume of each region.
-
-        Parameters
-        ----------
-        labels : (m,) int array
-            Region of each triangle, from 0; triangles below 0 are left out.
-        count : int
-            Number of regions.
-
-        Returns
-        -------
-        area_mm2, volume_mm3 : (count,) arrays
-            Block-out counts for the region that overhangs it.
-
-        Raises
-        ------
-        SurveyError
-            If the labels do not fit the triangles or the number of regions.
-        """
-        label = np.asarray(labels)
-        if label.shape != self.face_area_mm2.shape or (label.size and label.max() >= count):
-            raise SurveyError(
-                "the regions do not fit the scan",
-                value=f"{label.size} labels up to {label.max() if label.size else '-'}",
-                limit=f"one for each of {self.face_area_mm2.size} triangles, below {count}",
-            )
-        inside = label >= 0
-        sums = [
-            np.bincount(label[inside], part[inside], minlength=count).astype(float)
-            for part in (self.face_area_mm2, self.face_volume_mm3)
-        ]
-        return sums[0], sums[1]
 
 
 def undercut_map(scan: Mesh | Surveyed, draw: ArrayLike) -> UndercutMap:

@@ -9,11 +9,11 @@ import pytest
 
 from benchmarks.diagnosis import bridge
 from pinseat.case.tryin import OpeningReading, PinReading, SpanReading, TryIn
+from pinseat.demo.faulty import any_bridges
 from pinseat.errors import SeatingError
 from pinseat.seating.assembly import Assembly
 from pinseat.seating.diagnosis import (
     FEW,
-    any_bridges,
     diagnose,
     die_holes,
     like_this,

@@ -11,7 +11,7 @@ from pinseat.case.model import Abutment
 from pinseat.errors import SurveyError
 from pinseat.ledger.pins import Pin, PinField
 from pinseat.mesh.model import Mesh
-from pinseat.survey.distances import PULP, pin_spacing, pin_to_margin, thickness
+from pinseat.survey.distances import pin_spacing, pin_to_margin, thickness
 from pinseat.survey.margin import margin
 from pinseat.survey.terrain import Terrain
 from tests.unit.survey.shapes import noisy, revolved
@@ -120,8 +120,3 @@ def test_scan_without_the_outer_surface_is_refused(stump: Terrain) -> None:
     lid = Terrain(Mesh(stump.mesh.vertices, stump.mesh.faces[flat]))
     with pytest.raises(SurveyError, match="no outer surface"):
         thickness(lid, field(pin(0.0, 0.0)), TEETH)
-
-
-def test_pulp_is_left_to_the_radiograph() -> None:
-    assert "not stated" in PULP
-    assert "radiograph" in PULP

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
@@ -15,7 +16,7 @@ from pinseat.errors import SurveyError
 from pinseat.survey.callipers import network, sights, solve
 from pinseat.survey.contradictions import contradictions, mirrored, missing, solve_or_name
 from pinseat.survey.observability import bench_of, faults_of, information, inverse, possible_readings
-from pinseat.survey.plan import ReadingPlan, Step, next_best, plan
+from pinseat.survey.plan import ReadingPlan, Step, best_after, plan
 
 PAIR = {"11-1": (0.0, 0.0), "22-1": (18.4, 0.0)}
 THREE = {"11-1": (-2.0, 1.2), "11-2": (0.4, -2.6), "22-1": (13.8, 0.2)}
@@ -158,6 +159,11 @@ def test_what_was_taken_is_not_planned_again() -> None:
     assert len(left.steps) == len(whole.steps) - 4
     assert not {(s.kind, s.pins) for s in left.steps} & {(s.kind, s.pins) for s in whole.steps[:4]}
     assert plan(case, as_read(whole.steps)).steps == ()
+
+
+def next_best(case: Case, readings: Sequence[Reading]) -> Step | None:
+    callipers, net, play = bench_of(case)
+    return best_after(callipers, net, play, readings, solve(net, readings))
 
 
 def test_next_best_narrows_more_than_any_other_reading() -> None:

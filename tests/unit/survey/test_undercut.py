@@ -97,27 +97,6 @@ def test_the_way_out_leads_past_a_neighbour_not_under_it() -> None:
     assert depths[1] == pytest.approx(np.hypot(2.83 - 2.7, np.sqrt(9.0 - 2.7**2)), abs=0.06)
 
 
-def test_regions_add_up_and_unlabelled_triangles_count_nowhere() -> None:
-    mesh = lumps()
-    found = undercut_map(mesh, UP)
-    labels = np.repeat([0, 2, -1], len(mesh.faces) // 3)
-    area, volume = found.by_region(labels, 4)
-    assert area[1] == area[3] == volume[1] == volume[3] == 0.0
-    rest = np.where(labels < 0, 0, -1)
-    (left_area,), (left_volume,) = found.by_region(rest, 1)
-    assert area.sum() + left_area == pytest.approx(found.area_mm2, rel=1e-12)
-    assert volume.sum() + left_volume == pytest.approx(found.volume_mm3, rel=1e-12)
-    assert min(area[0], area[2], left_area, volume[0], volume[2], left_volume) > 1.0
-
-
-def test_regions_that_do_not_fit_are_refused() -> None:
-    found = undercut_map(lumps(2), UP)
-    with pytest.raises(SurveyError, match="regions do not fit"):
-        found.by_region(np.zeros(5, int), 1)
-    with pytest.raises(SurveyError, match="below 2"):
-        found.by_region(np.full(len(found.face_area_mm2), 2), 2)
-
-
 def test_moving_scan_and_draw_together_changes_nothing() -> None:
     mesh, q = lumps(), turn(5)
     draw = np.array([0.1, -0.05, 1.0])
