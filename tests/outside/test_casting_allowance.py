@@ -63,6 +63,7 @@ def test_two_pins_with_errors_of_their_own() -> None:
     """Difference of two normal errors: P(|e + sqrt 2 u Z| <= c), exact."""
     e, u, c = 30.0, 12.0, 50.0
     exact = ndtr((c - e) / (math.sqrt(2.0) * u)) - ndtr((-c - e) / (math.sqrt(2.0) * u))
+    # 101 strata of the common error.
     assert all_enter(np.array([e]), np.array([1.0]), u, c, 2) == pytest.approx(exact, abs=5e-4)
 
 

@@ -51,8 +51,8 @@ def force_per_length(hole: float, pin: float) -> float:
 
 @pytest.mark.parametrize(("hole", "pin"), [(0.35, 0.30), (0.35, 0.325), (1.0, 0.5), (0.4, 0.38)])
 def test_pin_in_a_blind_hole_meets_the_force_of_the_numerical_flow(hole: float, pin: float) -> None:
-    """4000 rings leave about 1e-6 of the force; 1e-4 is allowed."""
-    assert 2.0 * math.pi / annulus_number(hole, pin) == pytest.approx(force_per_length(hole, pin), rel=1e-4)
+    """4000 rings leave about 1e-6 of the force; ten times that is allowed."""
+    assert 2.0 * math.pi / annulus_number(hole, pin) == pytest.approx(force_per_length(hole, pin), rel=1e-5)
 
 
 @pytest.mark.parametrize("gap", [1e-2, 1e-3, 1e-4])
@@ -130,7 +130,7 @@ def test_a_groove_beside_a_tight_pin_carries_nearly_all() -> None:
     """
     conductance = 7.4387e-6
     force = (math.pi * 0.3**2) ** 2 / conductance
-    assert 2.0 * math.pi / groove_number(0.3, 0.2) == pytest.approx(force, rel=1e-4)
+    assert 2.0 * math.pi / groove_number(0.3, 0.2) == pytest.approx(force, rel=3e-5)  # five digits by hand
 
 
 def test_a_sinking_pin_sums_its_growing_length() -> None:
@@ -160,6 +160,7 @@ def test_the_whole_way_down_agrees_with_a_differential_equation() -> None:
     ran = solve_ivp(falling, (start, 900.0), [2.4], events=lambda t, h: h[0] - end, rtol=1e-8, atol=1e-10)
     reached = float(ran.t_events[0][0])
     wanted = 1e-6 * Escape(holes, 2, covered, 0.0, end).work_mm2(2.4, end) / force
+    # Both to 1e-8; the law is laid out in steps of opening.
     assert thick.fluidity(start, reached) == pytest.approx(wanted, rel=2e-5)
 
 
@@ -167,15 +168,6 @@ def test_fluidity_agrees_with_quadrature() -> None:
     thick = Stiffening(np.array([60.0, 180.0, 300.0]), np.array([60.0, 200.0, 200.0]))
     by_quadrature = quad(lambda t: 1.0 / thick.at(t), 30.0, 330.0, points=[60.0, 180.0, 300.0])[0]
     assert thick.fluidity(30.0, 330.0) == pytest.approx(by_quadrature, rel=1e-9)
-
-
-def test_a_cement_of_the_remembered_viscosity_passes_the_film_test() -> None:
-    """ISO 9917-1, film thickness (from memory): 200 mm2 plates, 150 N, read after 10 min, at most 25 um.
-
-    The law for two plates then has to reach 25 um well within the 10 min: a check of units, not of cement.
-    """
-    seconds = 1e-6 * 95.0 * disc_factor_mm2(math.sqrt(200.0 / math.pi), 1.0, 0.025) / 150.0
-    assert 1.0 < seconds < 600.0
 
 
 def test_a_post_in_a_blind_hole_is_a_hydraulic_cylinder() -> None:
@@ -188,13 +180,13 @@ def test_a_post_in_a_blind_hole_is_a_hydraulic_cylinder() -> None:
     post = Escape((Hole("post", 1.374, 1.3, 8.0, 0.5),), 0, 1.0, 0.0, 0.037)
     thick_wall = 1e6  # no more than the pressure itself
     for force, pressure in ((10.0, 7.53), (22.6, 17.0), (50.0, 37.7)):
-        assert post.wall_MPa(force, 4.0, thick_wall) == pytest.approx(pressure, rel=2e-3)
+        assert post.wall_MPa(force, 4.0, thick_wall) == pytest.approx(pressure, rel=2e-3)  # three digits
 
 
 def test_wall_of_a_hole_is_a_thick_tube() -> None:
     """Lame: tension at the bore under unit pressure; bore 1, outer radius 2: 5/3. Thin wall: r/t."""
     assert tube_ratio(1.0, 1.0) == pytest.approx(5.0 / 3.0, rel=1e-12)
-    assert tube_ratio(1.0, 0.01) == pytest.approx(100.0, rel=0.01)
+    assert tube_ratio(1.0, 0.01) == pytest.approx(100.0, rel=0.006)  # the next term is t / 2r of it
 
 
 def test_gentle_force_keeps_every_wall_within_the_limit() -> None:

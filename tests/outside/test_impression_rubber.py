@@ -132,6 +132,7 @@ def plate(nu, wide, thick=2):
 def test_a_wide_plate_moves_as_a_bonded_layer(nu, close):
     # (1 + v) / (1 - v) e z at the height z (thin films, e.g. Timoshenko and Goodier).
     exact = -(1 + nu) / (1 - nu) * np.arange(3.0)
+    # A plate 16 times as wide as thick; its rim is felt the farther the nearer the rubber keeps its volume.
     assert plate(nu, 32)[:, 2] == pytest.approx(exact, rel=close, abs=1e-4)
 
 
@@ -157,12 +158,14 @@ def test_flat_elements_are_right_on_a_tube(nu):
     # Plane strain, u = A r + B / r with u(b) = 0 and no traction at a.
     factor = -(1 + nu) / (1 + (1 - 2 * nu) * TRAY**2 / TOOTH**2)
     exact = factor * (TOOTH - TRAY**2 / TOOTH)
+    # Flat elements, whose borders are chords of the circles: second order in their size.
     assert across_tube(0.0, nu)[0, 0] == pytest.approx(exact, rel=2e-3)
 
 
 def test_shrunk_rubber_takes_its_volume_from_the_free_surfaces():
     # v = 1/2: what the free circle sweeps is the volume lost, 3 e pi (b^2 - a^2) a unit of length.
     u = across_tube(0.0, 0.4999)[:, 0][0]
+    # 0.4999 stands for 1/2, and chords for arcs.
     assert 2 * math.pi * TOOTH * u == pytest.approx(3 * math.pi * (TRAY**2 - TOOTH**2), rel=0.01)
 
 

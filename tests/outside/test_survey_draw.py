@@ -51,9 +51,8 @@ def test_against_a_fine_grid_of_directions(seed):
     centre = best_draw(axes, allowance)
     grid = searched(axes, allowance)
     assert centre.spare >= grid - 1e-12
-    assert centre.spare == pytest.approx(
-        grid, abs=2e-6
-    )  # 0.0001 deg: the best point lies at the end of a crease
+    # 0.0001 deg: the best point lies at the end of a crease.
+    assert centre.spare == pytest.approx(grid, abs=2e-6)
     over = np.max(angles_to(centre.draw, axes) - allowance)
     assert over == pytest.approx(-centre.spare, abs=1e-13)
 

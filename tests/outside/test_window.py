@@ -69,6 +69,7 @@ def test_window_of_tilted_pins_against_a_grid(k):
     assert found.size_deg > 0.0
     assert 0.0 <= found.size_deg - math.degrees(spare[best]) < 0.0071
     assert np.degrees(angles_to(found.centre, draws[best])) < 0.15
+    # Cells that the border cuts count as whole or not at all: 0.01 deg along a border some 1 deg away.
     assert found.area_sr == pytest.approx(np.count_nonzero(spare >= 0.0) * cell, rel=2e-3)
 
 
@@ -96,6 +97,7 @@ def test_window_of_pins_and_walls_against_a_grid():
     for pin in pins:
         free &= draws @ pin.axis >= math.cos(math.radians(pin.allowance_deg))
     assert 0 < np.count_nonzero(free) < len(free)
+    # As above, with cells of 0.02 deg.
     assert found.area_sr == pytest.approx(np.count_nonzero(free) * cell, rel=3e-3)
     assert {"11 wall", "13-1"} == {name for name, _ in found.arcs}
 
@@ -128,6 +130,7 @@ def test_area_of_a_lens(r1, r2, apart):
     assert area == pytest.approx(lens(*radii, math.radians(apart)), rel=1e-9)
     draws, cell = grid(min(r1, 44.0), min(r1, 44.0) / 400.0)
     inside_both = (angles_to(draws, UP) <= radii[0]) & (angles_to(draws, centres[1]) <= radii[1])
+    # As above; the thinnest lens is only some 20 cells wide.
     assert area == pytest.approx(np.count_nonzero(inside_both) * cell, rel=1e-2)
 
 

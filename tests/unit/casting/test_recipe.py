@@ -12,6 +12,7 @@ from pinseat.casting.cementing import cement, stiffening_of
 from pinseat.casting.compensation import compensate
 from pinseat.casting.copies import ledger_rows
 from pinseat.casting.day import day_of
+from pinseat.casting.flow import disc_factor_mm2
 from pinseat.casting.metal import metal_of
 from pinseat.casting.model import RecipeResult
 from pinseat.errors import CastingError
@@ -331,3 +332,12 @@ def test_any_rising_viscosity_gives_a_countdown(points) -> None:
     assert told is not None
     assert 0.0 <= told.probability <= 1.0
     assert told.stop_min <= told.working_min
+
+
+def test_a_cement_of_the_remembered_viscosity_passes_the_film_test() -> None:
+    """ISO 9917-1, film thickness (from memory): 200 mm2 plates, 150 N, read after 10 min, at most 25 um.
+
+    The law for two plates then has to reach 25 um well within the 10 min: a check of units, not of cement.
+    """
+    seconds = 1e-6 * 95.0 * disc_factor_mm2(math.sqrt(200.0 / math.pi), 1.0, 0.025) / 150.0
+    assert 1.0 < seconds < 600.0
