@@ -154,7 +154,13 @@ def bench_page(view: View, *, single: bool, stamp: str) -> str:
             class_="board",
         ),
         kind="bench",
-        ahead=("/kit/three.js", "/static/viewer.js", "/static/tree.js", "/static/common.js"),
+        ahead=(
+            "/kit/three.js",
+            "/static/board.js",
+            "/static/viewer.js",
+            "/static/tree.js",
+            "/static/common.js",
+        ),
     )
 
 
