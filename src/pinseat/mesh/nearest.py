@@ -18,6 +18,7 @@ from __future__ import annotations
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numba import njit
@@ -92,13 +93,21 @@ class Nearest:
         solid = np.flatnonzero(np.einsum("ij,ij->i", vectors, vectors) > 0.0)
         if not len(solid):
             raise ScanError("the scan holds no surface", value="0 triangles with an area", limit="at least 1")
-        corners = mesh.vertices[mesh.faces[solid]]
-        order = _along_curve(corners.mean(axis=1))
-        self._face = solid[order].astype(np.int32)
-        self._corners = np.ascontiguousarray(corners[order])
-        self._boxes = _boxes(self._corners)
-        normals, rim = _feature_normals(mesh, unit(vectors))
-        self._normals, self._rim = normals[self._face], rim[self._face]
+        a, b, c = (mesh.vertices[mesh.faces[solid, i]] for i in range(3))
+        self._mesh = mesh
+        self._face = solid[_along_curve(a + b + c)].astype(np.int32)
+        self._corners = mesh.vertices[mesh.faces[self._face]]
+        leaves = 1
+        while leaves * LEAF < len(self._corners):
+            leaves *= 2
+        self._boxes = np.empty((2 * leaves, 6))
+        _box(self._corners, self._boxes)
+
+    @cached_property
+    def _features(self) -> tuple[Float, Mask]:
+        """Normals and open rims, in the order of the tree; only a sign needs them."""
+        normals, rim = _feature_normals(self._mesh, unit(face_vectors(self._mesh)))
+        return normals[self._face], rim[self._face]
 
     def search(self, points: ArrayLike, *, within_mm: float = np.inf) -> Found:
         """The nearest place for each point.
@@ -113,25 +122,48 @@ class Nearest:
         -------
         Found
         """
+        p, at, place, feature = self._places(points, within_mm)
+        none = at < 0
+        normals, rim = self._features
+        normal = normals[at, feature]
+        offset = p - place
+        far = np.sqrt(np.einsum("ij,ij->i", offset, offset))
+        signed = np.where(np.einsum("ij,ij->i", offset, normal) < 0.0, -far, far)
+        normal[none] = np.nan
+        return Found(signed, place, normal, np.where(none, -1, self._face[at]), rim[at, feature] & ~none)
+
+    def distance(self, points: ArrayLike, *, within_mm: float = np.inf) -> Float:
+        """How far each point is from the surface, mm, without a sign; faster than :meth:`search`.
+
+        Parameters
+        ----------
+        points : (n, 3) array, mm
+        within_mm : float
+            How far to look.
+
+        Returns
+        -------
+        (n,) float64 array
+            Infinite where nothing lies within reach.
+        """
+        p, at, place, _ = self._places(points, within_mm)
+        offset = p - place
+        return np.where(at < 0, np.inf, np.sqrt(np.einsum("ij,ij->i", offset, offset)))
+
+    def _places(self, points: ArrayLike, within_mm: float) -> tuple[Float, Int, Float, NDArray[np.int8]]:
+        """The points as an array; triangle of the tree, nearest place and the feature that holds it."""
         p = np.ascontiguousarray(points, np.float64).reshape(-1, 3)
         at, place = np.empty(len(p), np.int32), np.empty((len(p), 3))
         feature = np.empty(len(p), np.int8)
 
         def run(start: int) -> None:
             part = slice(start, start + CHUNK)
-            _search(p[part], within_mm, self._boxes, self._corners, at[part], place[part], feature[part])
+            out = at[part], place[part], feature[part]
+            _search(p[part], within_mm, self._boxes, self._corners, *out)
 
         with ThreadPoolExecutor(os.cpu_count()) as pool:
             list(pool.map(run, range(0, len(p), CHUNK)))
-        none = at < 0
-        normal = self._normals[at, feature]
-        offset = p - place
-        far = np.sqrt(np.einsum("ij,ij->i", offset, offset))
-        signed = np.where(np.einsum("ij,ij->i", offset, normal) < 0.0, -far, far)
-        normal[none] = np.nan
-        return Found(
-            signed, place, normal, np.where(none, -1, self._face[at]), self._rim[at, feature] & ~none
-        )
+        return p, at, place, feature
 
 
 def _along_curve(places: Float) -> NDArray[np.int64]:
@@ -149,26 +181,6 @@ def _along_curve(places: Float) -> NDArray[np.int64]:
         cell = (cell | (cell << np.uint64(shift))) & np.uint64(mask)
     key = cell[:, 0] | (cell[:, 1] << np.uint64(1)) | (cell[:, 2] << np.uint64(2))
     return np.argsort(key, kind="stable")
-
-
-def _boxes(corners: Float) -> Float:
-    """Boxes of a complete binary tree, (2 k, 6): root at 1, children of i at 2 i and 2 i + 1, leaves from
-    k.
-    """
-    leaves = 1
-    while leaves * LEAF < len(corners):
-        leaves *= 2
-    low = np.full((leaves * LEAF, 3), np.inf)
-    high = np.full((leaves * LEAF, 3), -np.inf)
-    low[: len(corners)], high[: len(corners)] = corners.min(axis=1), corners.max(axis=1)
-    boxes = np.empty((2 * leaves, 6))
-    low, high = low.reshape(-1, LEAF, 3).min(axis=1), high.reshape(-1, LEAF, 3).max(axis=1)
-    while True:
-        boxes[leaves : 2 * leaves, :3], boxes[leaves : 2 * leaves, 3:] = low, high
-        if leaves == 1:
-            return boxes
-        leaves //= 2
-        low, high = low.reshape(-1, 2, 3).min(axis=1), high.reshape(-1, 2, 3).max(axis=1)
 
 
 def _feature_normals(mesh: Mesh, normals: Float) -> tuple[Float, Mask]:
@@ -207,6 +219,25 @@ def _corner_angles(mesh: Mesh) -> Float:
 
 
 _kernel = njit(cache=True, nogil=True, error_model="numpy")
+
+
+@_kernel
+def _box(corners, boxes):  # type: ignore[no-untyped-def]
+    """Fill the boxes of a complete binary tree, (2 k, 6): root at 1, children of i at 2 i and 2 i + 1, leaves
+    from k.
+    """
+    leaves = len(boxes) // 2
+    boxes[:, :3], boxes[:, 3:] = np.inf, -np.inf
+    for j in range(len(corners)):
+        box = boxes[leaves + j // LEAF]
+        for corner in range(3):
+            for axis in range(3):
+                box[axis] = min(box[axis], corners[j, corner, axis])
+                box[axis + 3] = max(box[axis + 3], corners[j, corner, axis])
+    for node in range(leaves - 1, 0, -1):
+        for axis in range(3):
+            boxes[node, axis] = min(boxes[2 * node, axis], boxes[2 * node + 1, axis])
+            boxes[node, axis + 3] = max(boxes[2 * node, axis + 3], boxes[2 * node + 1, axis + 3])
 
 
 @_kernel

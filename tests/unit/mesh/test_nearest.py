@@ -31,6 +31,15 @@ def test_nothing_within_reach_is_no_number(cube):
     assert found.counted.tolist() == [True, False]
 
 
+def test_the_distance_alone_is_the_same_without_its_sign(ball):
+    mesh = ball(10.0, 3)
+    points = np.random.default_rng(7).uniform(-14.0, 14.0, (300, 3))
+    signed = Nearest(mesh).search(points, within_mm=3.0).distance_mm
+    far = Nearest(mesh).distance(points, within_mm=3.0)
+    assert np.array_equal(np.isinf(far), np.isnan(signed))
+    assert np.array_equal(far[np.isfinite(far)], np.abs(signed[np.isfinite(far)]))
+
+
 def test_beyond_an_open_edge_is_not_counted(sheet):
     mesh = sheet(lambda x, y: 0.0 * x, 10.0)
     found = Nearest(mesh).search([[0.1, 0.1, 1.0], [6.0, 0.1, 1.0], [-7.0, -7.0, 0.0]])
