@@ -44,7 +44,9 @@ class Rays:
     def __init__(self, mesh: Mesh) -> None:
         if not len(mesh.faces):
             raise ScanError("the scan holds no surface", value="0 triangles", limit="at least 1")
-        corners = mesh.vertices[np.unique(mesh.faces)]
+        held = np.zeros(len(mesh.vertices), bool)
+        held[mesh.faces] = True
+        corners = mesh.vertices[held]
         self._middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
         self._scene = EmbreeScene(robust=True)
         TriangleMesh(self._scene, self._local(mesh.vertices), np.ascontiguousarray(mesh.faces, np.int32))
