@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 from skimage.measure import marching_cubes
 
@@ -74,7 +75,8 @@ def inside_field(grid: Grid, cast: Cast, pockets: Sequence[Pocket], wanted: Want
         box = _box(grid, low * [1, 1, 0] + [0, 0, grid.low[2]], high)
         part = field[box]
         nodes = _nodes(grid, box)
-        least = pocket.beside(nodes[:, :2]).reshape(part.shape) - wanted.pin_relief_mm
+        columns = nodes[:: part.shape[2], :2]
+        least = pocket.beside(columns).reshape(*part.shape[:2], 1) - wanted.pin_relief_mm
         open_ = (part > -wanted.relief_mm + grid.step_mm) & (least < part + POCKET_BLEND_MM)
         room = pocket.swept(nodes[open_.ravel()]) - wanted.pin_relief_mm
         part[open_] = _smooth_min(part[open_], room.astype(np.float32), POCKET_BLEND_MM)
@@ -94,7 +96,8 @@ def body_field(grid: Grid, inside: Field, border: Float, stops: Sequence[Stop], 
     stops : sequence of Stop
     wanted : Wanted
     """
-    body = np.maximum(-inside, inside - np.float32(wanted.wall_mm))
+    body = np.empty_like(inside)
+    _shell(inside, np.float32(wanted.wall_mm), body)
     for stop in stops:
         top = stop.centre + np.array([0.0, 0.0, 2.0 * wanted.relief_mm + wanted.wall_mm])
         spread = wanted.dome_mm + FILLET_MM + grid.step_mm
@@ -104,8 +107,8 @@ def body_field(grid: Grid, inside: Field, border: Float, stops: Sequence[Stop], 
         peg = np.sqrt(p[:, 0] ** 2 + p[:, 1] ** 2 + (p[:, 2] - up) ** 2) - wanted.dome_mm + STOP_LIFT_MM
         peg = np.maximum(peg.reshape(body[box].shape), inside[box] - 0.5 * wanted.wall_mm)
         body[box] = _smooth_min(body[box], peg.astype(np.float32), FILLET_MM)
-    above = border[:, :, None].astype(np.float32) - grid.nodes(2).astype(np.float32)
-    return _smooth_max(body, above, RIM_ROUND_MM)
+    _trim(body, border, grid.nodes(2), np.float32(RIM_ROUND_MM))
+    return body
 
 
 def surface(grid: Grid, body: Field) -> Mesh:
@@ -115,15 +118,15 @@ def surface(grid: Grid, body: Field) -> Mesh:
     ----------
     grid : Grid
     body : array
-        Positive all round the border of the grid.
+        Made positive all round the border of the grid, and kept off zero.
     """
     for axis in range(3):
         ends = [slice(None)] * 3
         for end in (0, -1):
             ends[axis] = end  # type: ignore[call-overload]
             np.maximum(body[tuple(ends)], np.float32(0.01), out=body[tuple(ends)])
-    steer = np.where(np.abs(body) < OFF_NODE_MM, np.copysign(OFF_NODE_MM, body), body)
-    vertices, faces, _, _ = marching_cubes(steer, 0.0, allow_degenerate=False)
+    _steer(body)
+    vertices, faces, _, _ = marching_cubes(body, 0.0, allow_degenerate=False)
     return Mesh(
         grid.low + grid.step_mm * vertices.astype(np.float64),
         np.ascontiguousarray(faces.astype(np.int32)),
@@ -162,5 +165,31 @@ def _smooth_min(a: Field, b: Field, width: float) -> Field:
     return np.asarray(np.minimum(a, b) - blend * blend / (4.0 * k), np.float32)
 
 
-def _smooth_max(a: Field, b: Field, width: float) -> Field:
-    return -_smooth_min(-a, -b, width)
+@njit(cache=True, nogil=True)
+def _shell(inside, wall, out):  # type: ignore[no-untyped-def]
+    """Negative between the inside and a wall farther out."""
+    for i in range(inside.shape[0]):
+        for j in range(inside.shape[1]):
+            for k in range(inside.shape[2]):
+                out[i, j, k] = max(-inside[i, j, k], inside[i, j, k] - wall)
+
+
+@njit(cache=True, nogil=True)
+def _trim(body, border, z, width):  # type: ignore[no-untyped-def]
+    """Take away what lies below the border, in place: the larger of two fields, rounded as above."""
+    for i in range(body.shape[0]):
+        for j in range(body.shape[1]):
+            for k in range(body.shape[2]):
+                a, b = body[i, j, k], np.float32(border[i, j] - z[k])
+                blend = max(width - abs(a - b), np.float32(0.0))
+                body[i, j, k] = max(a, b) + blend * blend / (np.float32(4.0) * width)
+
+
+@njit(cache=True, nogil=True)
+def _steer(body):  # type: ignore[no-untyped-def]
+    """Keep a field off zero, in place."""
+    for i in range(body.shape[0]):
+        for j in range(body.shape[1]):
+            for k in range(body.shape[2]):
+                if abs(body[i, j, k]) < OFF_NODE_MM:
+                    body[i, j, k] = OFF_NODE_MM if body[i, j, k] >= 0.0 else -OFF_NODE_MM

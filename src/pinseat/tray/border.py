@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 from pinseat.errors import TrayError
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.smoothing import smoothed_normals
-from pinseat.mesh.topology import edges
+from pinseat.mesh.topology import Edges, edges
 from pinseat.reference import value
 from pinseat.tray.cast import Cast
 from pinseat.tray.distance import Grid
@@ -99,8 +99,9 @@ def gum_line(cast: Cast) -> GumLine:
     v = surface.vertices
     used = np.zeros(len(v), bool)
     used[surface.faces] = True
-    normals = smoothed_normals(surface)
-    hollow = _curvature(surface, normals) < _HOLLOW_PER_MM
+    found = edges(surface)
+    normals = smoothed_normals(surface, found)
+    hollow = _curvature(surface, found, normals) < _HOLLOW_PER_MM
     hollow &= used & (np.abs(normals[:, 2]) < _SIDEWAYS)
     below = _local_top(cast, v) - v[:, 2]
     places = v[hollow & (below > _BELOW_TOP_MM[0]) & (below < _BELOW_TOP_MM[1])]
@@ -113,9 +114,9 @@ def gum_line(cast: Cast) -> GumLine:
     return GumLine(coefficients, float(1.4826 * np.median(np.abs(off))), True)
 
 
-def _curvature(mesh: Mesh, normals: Float) -> Float:
+def _curvature(mesh: Mesh, found: Edges, normals: Float) -> Float:
     """Mean normal curvature at each vertex, 1/mm, positive where the surface bulges; over two rings."""
-    a, b = edges(mesh).ends.T
+    a, b = found.ends.T
     way, turn = mesh.vertices[b] - mesh.vertices[a], normals[b] - normals[a]
     each = np.einsum("ij,ij->i", way, turn) / np.maximum(np.einsum("ij,ij->i", way, way), 1e-12)
     size = len(mesh.vertices)

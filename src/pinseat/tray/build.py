@@ -16,7 +16,7 @@ from pinseat.case.tray import Tray as Stated
 from pinseat.errors import TrayError
 from pinseat.ledger.handover import Progress
 from pinseat.mesh.model import Mesh
-from pinseat.mesh.topology import neighbours, unit
+from pinseat.mesh.topology import unit
 from pinseat.tray import body, fill, proof
 from pinseat.tray.border import Border, border_of, gum_line
 from pinseat.tray.cast import Cast, cast_of, used
@@ -32,6 +32,7 @@ Float = NDArray[np.float64]
 
 SMALLEST_SCAN_MM2 = 100.0
 _FINISH_MM, _APART_MM, _MOST_ROUNDS = 0.003, 0.004, 6
+_MAP_MM = 0.4
 WORKERS = 2
 """Threads that measure at the same time; no number depends on it."""
 
@@ -228,9 +229,9 @@ def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Se
     wanted = wanted_of(asked)
     grid = shape.grid
     solid = body.body_field(grid, shape.inside, shape.border.height, shape.stops, wanted)
+    filled = solid < 0.0
     with ThreadPoolExecutor(1) as pool:
         making = pool.submit(_shell, grid, solid, shape.stops, wanted)
-        filled = solid < 0.0
         over = np.asarray(filled.any(axis=2))
         genus, seat = openings(over)[0], None
         if stated.handle:
@@ -274,13 +275,21 @@ def _finished(solid: manifold3d.Manifold) -> Mesh:
         again = proof.twins(mesh)
         if not len(again):
             break
-        vertices = mesh.vertices.copy()
-        towards = neighbours(mesh)[again] @ vertices
-        count = np.maximum(np.bincount(mesh.faces.ravel(), minlength=len(vertices))[again], 1)
-        way = unit(towards / count[:, None] - vertices[again])
-        vertices[again] += _APART_MM * way
+        vertices, about = mesh.vertices.copy(), _about(mesh, again)
+        vertices[again] += _APART_MM * unit(about - vertices[again])
         mesh = Mesh(vertices, mesh.faces)
     return mesh
+
+
+def _about(mesh: Mesh, corners: NDArray[np.int64]) -> Float:
+    """Middle of the triangles about each of some corners, mm; shape (n, 3)."""
+    row = np.full(len(mesh.vertices), -1)
+    row[corners] = np.arange(len(corners))
+    faces = mesh.faces[(row[mesh.faces] >= 0).any(axis=1)]
+    which, where = row[faces].ravel(), np.repeat(mesh.vertices[faces].mean(axis=1), 3, axis=0)
+    total = np.zeros((len(corners), 3))
+    np.add.at(total, which[which >= 0], where[which >= 0])
+    return total / np.bincount(which[which >= 0], minlength=len(corners))[:, None]
 
 
 def solid_of(mesh: Mesh) -> manifold3d.Manifold:
@@ -344,13 +353,16 @@ def prove(
 
 
 def relief_map(shape: Shape, made: Body) -> Float:
-    """Distance from each vertex of the cast to the nearest corner of the tray's inside, for the map.
+    """Distance from each vertex of the cast to the nearest of the tray's corners inside, one in each 0.4 mm,
+    for the map.
 
     Not a number where the tray does not cover the cast. Good to some hundredths of a millimetre; the
     percentiles of :func:`pinseat.tray.proof.gaps` are exact.
     """
     cast = shape.cast.mesh
-    found = cKDTree(made.mesh.vertices[made.sides.inner])
+    inside = made.mesh.vertices[made.sides.inner]
+    _, one = np.unique(np.floor(inside / _MAP_MM).astype(np.int32), axis=0, return_index=True)
+    found = cKDTree(inside[one])
     out = np.full(len(cast.vertices), np.nan)
     at = shape.grid.cells(cast.vertices).T
     height = map_coordinates(shape.border.height, at[:2], order=1, mode="nearest")

@@ -110,9 +110,7 @@ def _on_pin(points: Float, pocket: Pocket) -> Mask:
 
 def surface_points(mesh: Mesh, spacing_mm: float) -> Float:
     """Corners of a mesh, and points inside triangles larger than the spacing; shape (n, 3)."""
-    a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
-    square = np.maximum(np.maximum(_square(b - a), _square(c - b)), _square(a - c))
-    parts = np.ceil(np.sqrt(square) / spacing_mm).astype(int)
+    parts = np.ceil(longest_sides_mm(mesh) / spacing_mm).astype(int)
     found = [mesh.vertices[used(mesh)]]
     for n in np.flatnonzero(np.bincount(parts)).tolist():
         if n < 2:
@@ -123,6 +121,12 @@ def surface_points(mesh: Mesh, spacing_mm: float) -> Float:
         corner = mesh.vertices[mesh.faces[parts == n]]
         found.append(np.einsum("wc,fcx->fwx", weights, corner).reshape(-1, 3))
     return np.concatenate(found)
+
+
+def longest_sides_mm(mesh: Mesh) -> Float:
+    """Longest side of each triangle, mm; shape (m,)."""
+    a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
+    return np.asarray(np.sqrt(np.maximum(np.maximum(_square(b - a), _square(c - b)), _square(a - c))))
 
 
 def used(mesh: Mesh) -> Mask:

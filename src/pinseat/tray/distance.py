@@ -5,8 +5,10 @@ is as far away as the plumb line that hangs from there. So the distance to a poi
 the half-line below it, ``D² = dx² + dy² + max(0, z - q_z)²``, and the least over all points is the distance
 to the blocked-out cast. No fill has to be built.
 
-Each place of the grid keeps which point is nearest; neighbours hand theirs on, over and over in all eight
-directions (Danielsson). The distance itself is always that to the point, not to its cell.
+Each place of the grid keeps which point is nearest; neighbours hand theirs on: column after column from each
+of the four corners of the plan, and in each column up and down (Danielsson). The distance itself is always
+that to the point, not to its cell. Places well inside, and those too high over everything about them to be
+within reach, are passed over.
 
 References
 ----------
@@ -23,12 +25,13 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter
+from scipy.ndimage import maximum_filter, minimum_filter
 
 from pinseat.errors import TrayError
 
 Float = NDArray[np.float64]
 Field = NDArray[np.float32]
+Count = NDArray[np.int32]
 
 SLABS = 2
 """Pieces that the grid is worked on in at the same time; fixed, so that the answer is."""
@@ -114,9 +117,10 @@ def plumb_distance(grid: Grid, points: Float, reach_mm: float) -> Field:
     (2.0, 3.0, 3.0)
     """
     at = np.ascontiguousarray(grid.cells(points), np.float32)
-    floor = _surely_inside(at, grid.shape)
+    reach = reach_mm / grid.step_mm
+    floor, ceiling = _spans(at, grid.shape, reach)
     out = np.empty(grid.shape, np.float32)
-    halo = int(np.ceil(reach_mm / grid.step_mm)) + 1
+    halo = int(np.ceil(reach)) + 1
     parts = np.linspace(0, grid.shape[0], SLABS + 1).astype(int)
 
     def run(first: int, last: int) -> None:
@@ -124,11 +128,11 @@ def plumb_distance(grid: Grid, points: Float, reach_mm: float) -> Field:
         low, high = max(first - halo, 0), min(last + halo, grid.shape[0])
         shape = (high - low, *grid.shape[1:])
         nearest = np.full(shape, -1, np.int32)
-        square = np.full(shape, (reach_mm / grid.step_mm) ** 2, np.float32)
-        _mark_inside(floor[low:high], square)
-        _seed(at, low, nearest, square)
-        _hand_on(at, low, nearest, square)
-        _ask_around(at, low, nearest, square)
+        square = np.full(shape, reach**2, np.float32)
+        spans = floor[low:high], ceiling[low:high]
+        _seed(at, low, *spans, nearest, square)
+        _hand_on(at, low, *spans, nearest, square)
+        _ask_around(at, low, *spans, nearest, square)
         out[first:last] = square[first - low : last - low]
 
     with ThreadPoolExecutor(os.cpu_count()) as pool:
@@ -138,24 +142,16 @@ def plumb_distance(grid: Grid, points: Float, reach_mm: float) -> Field:
     return out
 
 
-def _surely_inside(at: Field, shape: tuple[int, int, int]) -> Field:
-    """Height below which each column is well inside, in steps; minus infinity where that is not sure."""
+def _spans(at: Field, shape: tuple[int, int, int], reach: float) -> tuple[Count, Count]:
+    """In each column the first node that is not well inside, and the first one that is out of reach."""
     column = np.rint(at[:, :2]).astype(np.int64)
     inside = (column >= 0).all(axis=1) & (column < shape[:2]).all(axis=1)
     top = np.full(shape[:2], -np.inf, np.float32)
     np.maximum.at(top, (column[inside, 0], column[inside, 1]), at[inside, 2])
-    return np.asarray(minimum_filter(top, size=3, mode="constant", cval=-np.inf) - np.float32(1.0))
-
-
-@njit(cache=True, nogil=True)
-def _mark_inside(floor, square):  # type: ignore[no-untyped-def]
-    nx, ny, nz = square.shape
-    for i in range(nx):
-        for j in range(ny):
-            for k in range(nz):
-                if k >= floor[i, j]:
-                    break
-                square[i, j, k] = 0.0
+    low = minimum_filter(top, size=3, mode="constant", cval=-np.inf) - 1.0
+    high = maximum_filter(top, size=2 * int(np.ceil(reach)) + 3, mode="constant", cval=-np.inf) + reach + 1.0
+    floor = np.ceil(np.clip(low, 0.0, shape[2])).astype(np.int32)
+    return floor, np.maximum(np.ceil(np.clip(high, 0.0, shape[2])).astype(np.int32), floor)
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -168,13 +164,16 @@ def _square(at, q, x, y, z):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _seed(at, first, nearest, square):  # type: ignore[no-untyped-def]
+def _seed(at, first, floor, ceiling, nearest, square):  # type: ignore[no-untyped-def]
     nx, ny, nz = nearest.shape
+    for i in range(nx):
+        for j in range(ny):
+            square[i, j, : floor[i, j]] = 0.0
     for q in range(at.shape[0]):
         i0, j0, k0 = int(np.floor(at[q, 0])) - first, int(np.floor(at[q, 1])), int(np.floor(at[q, 2]))
         for i in range(max(i0, 0), min(i0 + 2, nx)):
             for j in range(max(j0, 0), min(j0 + 2, ny)):
-                for k in range(max(k0, 0), min(max(k0, 0) + 2, nz)):
+                for k in range(max(k0, floor[i, j]), min(max(k0, 0) + 2, nz)):
                     far = np.float32(_square(at, q, i + first, j, k))
                     if far < square[i, j, k]:
                         square[i, j, k] = far
@@ -182,13 +181,14 @@ def _seed(at, first, nearest, square):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _hand_on(at, first, nearest, square):  # type: ignore[no-untyped-def]
-    """Eight passes, one from each corner of the grid; each place asks the three it was reached from."""
-    nx, ny, nz = nearest.shape
-    for turn in range(8):
+def _hand_on(at, first, floor, ceiling, nearest, square):  # type: ignore[no-untyped-def]
+    """Four passes, one from each corner of the plan; each place asks the two columns it was reached from and
+    the place below, then the place above.
+    """
+    nx, ny, _ = nearest.shape
+    for turn in range(4):
         di = 1 if turn & 1 else -1
         dj = 1 if turn & 2 else -1
-        dk = 1 if turn & 4 else -1
         for a in range(nx):
             i = a if di < 0 else nx - 1 - a
             has_i = 0 <= i + di < nx
@@ -196,13 +196,8 @@ def _hand_on(at, first, nearest, square):  # type: ignore[no-untyped-def]
                 j = b if dj < 0 else ny - 1 - b
                 has_j = 0 <= j + dj < ny
                 before = -1
-                for c in range(nz):
-                    k = c if dk < 0 else nz - 1 - c
-                    best = square[i, j, k]
-                    kept = nearest[i, j, k]
-                    if best == 0.0:
-                        before = kept
-                        continue
+                for k in range(floor[i, j], ceiling[i, j]):
+                    best, kept = square[i, j, k], nearest[i, j, k]
                     found = kept
                     if before >= 0 and before != kept:
                         far = np.float32(_square(at, before, i + first, j, k))
@@ -221,20 +216,27 @@ def _hand_on(at, first, nearest, square):  # type: ignore[no-untyped-def]
                             if far < best:
                                 best, found = far, q
                     if found != kept:
-                        square[i, j, k] = best
-                        nearest[i, j, k] = found
+                        square[i, j, k], nearest[i, j, k] = best, found
                     before = found
+                for k in range(ceiling[i, j] - 2, floor[i, j] - 1, -1):
+                    kept = nearest[i, j, k]
+                    if before >= 0 and before != kept:
+                        far = np.float32(_square(at, before, i + first, j, k))
+                        if far < square[i, j, k]:
+                            square[i, j, k], nearest[i, j, k] = far, before
+                            kept = before
+                    before = kept
 
 
 @njit(cache=True, nogil=True)
-def _ask_around(at, first, nearest, square):  # type: ignore[no-untyped-def]
+def _ask_around(at, first, floor, ceiling, nearest, square):  # type: ignore[no-untyped-def]
     """Each place asks all 26 round it once: the passes along the axes miss some."""
     nx, ny, nz = nearest.shape
     for i in range(nx):
         for j in range(ny):
-            for k in range(nz):
+            for k in range(floor[i, j], ceiling[i, j]):
                 best, found = square[i, j, k], nearest[i, j, k]
-                if best == 0.0 or found < 0:
+                if found < 0:
                     continue
                 for ii in range(max(i - 1, 0), min(i + 2, nx)):
                     for jj in range(max(j - 1, 0), min(j + 2, ny)):
@@ -244,5 +246,4 @@ def _ask_around(at, first, nearest, square):  # type: ignore[no-untyped-def]
                                 far = np.float32(_square(at, q, i + first, j, k))
                                 if far < best:
                                     best, found = far, q
-                square[i, j, k] = best
-                nearest[i, j, k] = found
+                square[i, j, k], nearest[i, j, k] = best, found

@@ -296,6 +296,6 @@ def _strap(p: Float, ends: Float) -> Float:
 
 def _rounded_box(p: Float, half: Float) -> Float:
     q = np.abs(p) - (half - _ROUND_MM)
-    return np.asarray(
-        np.linalg.norm(np.maximum(q, 0.0), axis=-1) + np.minimum(q.max(axis=-1), 0.0) - _ROUND_MM
-    )
+    most = np.maximum(np.maximum(q[..., 0], q[..., 1]), q[..., 2])
+    np.maximum(q, 0.0, out=q)
+    return np.asarray(np.sqrt(np.einsum("...i,...i->...", q, q)) + np.minimum(most, 0.0) - _ROUND_MM)

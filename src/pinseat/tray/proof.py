@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.nearest import Nearest
-from pinseat.mesh.rays import Rays
+from pinseat.mesh.overhead import covered
 from pinseat.mesh.topology import components, edges
 from pinseat.tray.body import POCKET_BLEND_MM, Wanted
-from pinseat.tray.cast import Cast, curtained, surface_points, used
+from pinseat.tray.cast import Cast, curtained, longest_sides_mm, surface_points, used
 from pinseat.tray.model import Gap, PinRoom, Soundness
 from pinseat.tray.pocket import Pocket
 from pinseat.tray.stops import Stop
@@ -26,11 +26,12 @@ MEASURED_POINTS = 12_000
 """Corners of the mesh whose distance is measured for the percentiles of the gap, evenly taken."""
 FINE_MM = 0.02
 """Spacing of the points that are measured where something touches or comes nearest."""
+SHORT_MM = 1e-4
+"""A pin's clearance on the way may be so much less than is said."""
 TWIN_MM = 5e-4
 """Five times the last digit of a coordinate in a file."""
 _ASLANT = np.array([0.6137, 0.3391, 0.7130])
 _AXIS_MM = 0.02
-_NEAR_MM = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +70,8 @@ def gaps(mesh: Mesh, inner: Mask, cast: Cast, pockets: Sequence[Pocket], wanted:
     points = mesh.vertices[where]
     bare = Mesh(cast.mesh.vertices, np.ascontiguousarray(cast.mesh.faces[cast.bare]))
     within = wanted.relief_mm + wanted.pin_relief_mm + 2.0
-    found = Nearest(curtained(bare, 5.0)).search(points, within_mm=within)
-    teeth = np.abs(np.nan_to_num(found.distance_mm, nan=within))
+    far = Nearest(curtained(bare, 5.0)).distance(points, within_mm=within)
+    teeth = np.where(np.isfinite(far), far, within)
     each = np.sort([pocket.swept(points) for pocket in pockets] + [np.full(len(points), 99.0)] * 2, axis=0)
     pins, next_pin = each[0], each[1]
     a, b = teeth - wanted.relief_mm, pins - wanted.pin_relief_mm
@@ -96,8 +97,7 @@ def pin_rooms(
     """Clearance of each pin at rest, and swept through insertion and withdrawal with the wobble.
 
     At rest: from points 0.02 mm apart on the pin's axis to the nearest triangle of the tray, less the radius.
-    Swept: of the tray's corners, and of points 0.02 mm apart on the triangles about the nearest ones, the
-    least distance from the body that the pin sweeps.
+    Swept: the least distance of the tray's triangles from the body that the pin sweeps.
 
     Parameters
     ----------
@@ -109,14 +109,15 @@ def pin_rooms(
     relief_mm : float
         Room asked for; triangles 6 mm farther off than that, seen along the draw, are not looked at.
     """
-    search = Nearest(_about(mesh, np.array([p.foot for p in pockets]), relief_mm + 6.0))
+    tray = _about(mesh, np.array([p.foot for p in pockets]), relief_mm + 6.0)
+    search = Nearest(tray)
     out = []
     for pocket, u in zip(pockets, u_mm, strict=True):
         length = max(pocket.length_mm - pocket.radius_mm, 0.0)
         along = np.linspace(0.0, length, int(length / _AXIS_MM) + 2)
         at = pocket.foot + along[:, None] * pocket.axis
-        rest = float(np.abs(search.search(at).distance_mm).min()) - pocket.radius_mm
-        out.append(PinRoom(pocket.name, pocket.sweep_mm, rest, _least_swept(mesh, pocket), u))
+        rest = float(search.distance(at).min()) - pocket.radius_mm
+        out.append(PinRoom(pocket.name, pocket.sweep_mm, rest, _least_swept(tray, pocket), u))
     return tuple(out)
 
 
@@ -129,21 +130,40 @@ def _about(mesh: Mesh, places: Float, reach_mm: float) -> Mesh:
 
 
 def _least_swept(mesh: Mesh, pocket: Pocket) -> float:
-    reach = pocket.length_mm + pocket.sweep_mm + pocket.radius_mm + 6.0
-    near = np.flatnonzero((np.abs(mesh.vertices[:, :2] - pocket.foot[:2]) < reach).all(axis=1))
-    if not len(near):
-        return float("inf")
-    far = np.full(len(mesh.vertices), np.inf)
-    far[near] = pocket.swept(mesh.vertices[near])
-    faces = mesh.faces[(far[mesh.faces] < far.min() + _NEAR_MM / 10.0).any(axis=1)]
-    fine = surface_points(Mesh(mesh.vertices, faces), FINE_MM)
-    return float(min(far.min(), pocket.swept(fine).min()))
+    """Least distance of triangles from all that a pin can reach, mm, at most :data:`SHORT_MM` too large.
+
+    The pin's axis sweeps a convex body. Where the distance F from it is least inside a triangle, the
+    way to the nearest place c of the body is square to the triangle; a corner r away is √(F² + r²) from c.
+    Some corner lies within L/√3, L the longest side. So with F₁ at the nearest corner nothing in the triangle
+    is nearer than √(F₁² - L²/3); those that could still be nearer than the nearest corner of all are cut in
+    four, until none could.
+    """
+    off = pocket.radius_mm + pocket.shift_mm
+    at = np.full(len(mesh.vertices), np.inf)
+    corners = np.flatnonzero(used(mesh))
+    at[corners] = pocket.swept(mesh.vertices[corners]) + off
+    least, far = float(at.min()), at[mesh.faces].min(axis=1)
+    triangles, square = mesh.vertices[mesh.faces], longest_sides_mm(mesh) ** 2
+    while len(triangles):
+        nearer = np.sqrt(np.maximum(far**2 - square / 3.0, 0.0)) < least - SHORT_MM
+        triangles, square = _quartered(triangles[nearer]), np.repeat(0.25 * square[nearer], 4)
+        far = (pocket.swept(triangles).reshape(-1, 3) + off).min(axis=1)
+        least = min(least, float(far.min(initial=np.inf)))
+    return least - off
+
+
+def _quartered(triangles: Float) -> Float:
+    """Each triangle cut in four at the middles of its sides; shape (4 m, 3, 3)."""
+    a, b, c = (triangles[:, i] for i in range(3))
+    d, e, f = 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a)
+    parts = [np.stack(part, axis=1) for part in ((a, d, f), (d, b, e), (f, e, c), (d, e, f))]
+    return np.stack(parts, axis=1).reshape(-1, 3, 3)
 
 
 def stop_gaps(mesh: Mesh, cast: Cast, stops: Sequence[Stop], dome_mm: float) -> tuple[float, ...]:
     """Least distance between each finished stop and the cast, mm; negative where they overlap.
 
-    Points 0.02 mm apart on the stop's end, to the nearest triangle of the cast.
+    Points 0.08 mm apart on the stop's end, to the nearest triangle of the cast.
     """
     if not stops:
         return ()
@@ -163,12 +183,13 @@ def stop_gaps(mesh: Mesh, cast: Cast, stops: Sequence[Stop], dome_mm: float) -> 
 def collisions(mesh: Mesh, cast: Cast) -> int:
     """Lines along the draw on which the cast stands in the way of the tray.
 
-    From every corner of the tray a ray goes along the draw: the tray moves there, so it must not meet the
-    scan. From every corner of the scan, pins included, a ray goes the other way: it must not meet the tray.
+    From every corner of the tray a line goes along the draw: the tray moves there, so it must not meet the
+    scan. From every corner of the scan, pins included, a line goes the other way: it must not meet the tray.
     """
-    up = Rays(cast.mesh).blocked(mesh.vertices, (0.0, 0.0, 1.0))
-    down = Rays(mesh).blocked(cast.mesh.vertices[used(cast.mesh)], (0.0, 0.0, -1.0))
-    return int(up.sum() + down.sum())
+    down = np.array([1.0, 1.0, -1.0])
+    over = covered(cast.mesh, mesh.vertices)
+    under = covered(Mesh(mesh.vertices * down, mesh.faces), cast.mesh.vertices[used(cast.mesh)] * down)
+    return int(over.sum() + under.sum())
 
 
 def thinnest(mesh: Mesh, sides: Sides) -> float:
@@ -179,8 +200,7 @@ def thinnest(mesh: Mesh, sides: Sides) -> float:
         return float("nan")
     outer = outer[:: max(1, len(outer) // MEASURED_POINTS)]
     inside = Nearest(Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[inner])))
-    far = np.abs(inside.search(mesh.vertices[outer]).distance_mm)
-    return float(far.min())
+    return float(inside.distance(mesh.vertices[outer]).min())
 
 
 def soundness(mesh: Mesh, genus_designed: int) -> Soundness:

@@ -9,6 +9,7 @@ from pinseat.ledger.handover import quiet
 from pinseat.mesh.model import Mesh
 from pinseat.tray import build, checks, proof
 from pinseat.tray.ask import asked_of
+from pinseat.tray.cast import surface_points
 from pinseat.tray.frame import frame_of
 from pinseat.tray.model import Asked
 from pinseat.tray.pocket import Pocket
@@ -110,6 +111,24 @@ def test_near_the_limit_nothing_is_decided(parts: Parts) -> None:
     rooms = proof.pin_rooms(made.mesh, pockets, (0.1, 0.1))
     close = replace(asked, pin_gap_mm=rooms[0].swept_mm - 0.05)
     assert verdicts(checks.pin_findings(rooms[:1], close))["tray.pin_clearance"] == "cannot tell"
+
+
+@pytest.mark.parametrize("lift_mm", [2.5, 0.3, -0.5])
+def test_least_clearance_on_the_way_of_large_triangles(lift_mm: float) -> None:
+    """Against points 0.02 mm apart on each: of a gap, of next to none, of a pin that stands in the tray.
+
+    The points miss the least by at most s²/(6 F): one of them lies within s/√3 of it, and the distance F
+    from the pin's axis bends by at most 1/F.
+    """
+    rng = np.random.Generator(np.random.Philox(9))
+    pin = Pocket("11-1", np.zeros(3), np.array([0.1, 0.0, np.sqrt(0.99)]), 3.0, 0.3, np.radians(2.0), 0.3)
+    middle = rng.uniform([-2.0, -2.0, 3.0 + lift_mm], [2.0, 2.0, 4.0 + lift_mm], (12, 1, 3))
+    corners = middle + rng.normal(scale=[1.0, 1.0, 0.2], size=(12, 3, 3))
+    mesh = Mesh(corners.reshape(-1, 3), np.arange(36, dtype=np.int32).reshape(-1, 3))
+    (room,) = proof.pin_rooms(mesh, (pin,), (0.01,))
+    sampled = float(pin.swept(surface_points(mesh, 0.02)).min())
+    missed = 0.02**2 / (6.0 * (sampled + pin.radius_mm + pin.shift_mm))
+    assert sampled - missed <= room.swept_mm <= sampled + proof.SHORT_MM
 
 
 def test_a_thin_wall_is_found(parts: Parts) -> None:
