@@ -69,7 +69,7 @@ class Abutment(Part):
         None,
         gt=0.5,
         lt=20.0,
-        description="whole length of that pin; with the hole depth it gives the projection",
+        description="whole length of that pin; less the hole depth it is how far the pin should stand out",
     )
 
 

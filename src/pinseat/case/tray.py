@@ -32,7 +32,7 @@ class Tray(Part):
         None, ge=0.1, le=8.0, description="least clearance of a pin, also with wobble; 1.0 when left out"
     )
     wobble_deg: Number | None = Field(
-        None, ge=0.0, le=15.0, description="how far the tray may be tilted on its way; 2 when left out"
+        None, ge=0.0, le=15.0, description="how far the tray may lean on its way; 2 when left out"
     )
     wobble_mm: Number | None = Field(
         None, ge=0.0, le=5.0, description="how far it may be shifted sideways on its way; 0.3 when left out"

@@ -134,7 +134,7 @@ _WORDS = {
 }
 _DO = {
     "farther out": f"{STANDS_PROUD}; then scan again",
-    "farther in": "measure its projection; look whether it is the same pin in the same hole",
+    "farther in": "measure how far it stands out; look whether it is the same pin in the same hole",
     "bent": "try a straight pin in this hole",
     "moved": "look at the hole's mouth and the foot of the pin",
     "thicker": "look for a film or flash on the pin, or for another pin in its place",

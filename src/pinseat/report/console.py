@@ -14,7 +14,7 @@ from pinseat.casting.model import CastingResult
 from pinseat.ledger.findings import Finding
 from pinseat.report.advice import all_findings, next_action, opening_words, sentence, why, worst_first
 from pinseat.report.inputs import ScanPart
-from pinseat.report.lean import tilt_deg
+from pinseat.report.lean import lean_size_deg
 from pinseat.report.rounding import chance, fixed, typeset, unit_mark, whole, with_u
 from pinseat.report.teeth import both
 from pinseat.seating.model import SeatingResult
@@ -214,11 +214,11 @@ def _pins(text: Text, survey: SurveyResult) -> None:
 
 def _leans(survey: SurveyResult) -> Iterable[tuple[str, str]]:
     """How far each pin leans from the draw, a line a tooth."""
-    tilt, u_tilt = tilt_deg(survey.field, survey.window.centre)
+    lean, u_lean = lean_size_deg(survey.field, survey.window.centre)
     for tooth in dict.fromkeys(pin.tooth for pin in survey.field.pins):
         leans = [
             f"{pin.number}: {with_u(float(t), float(u), 'deg')}"
-            for pin, t, u in zip(survey.field.pins, tilt, u_tilt, strict=True)
+            for pin, t, u in zip(survey.field.pins, lean, u_lean, strict=True)
             if pin.tooth == tooth
         ]
         yield f"  {both(tooth)}", "lean from the draw, pin " + ", ".join(leans)

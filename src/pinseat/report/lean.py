@@ -11,7 +11,7 @@ Float = NDArray[np.float64]
 
 
 def lean_deg(field: PinField, draw: Float) -> Float:
-    """Tilt of each pin against the draw as two angles in the frame of the draw.
+    """Lean of each pin from the draw as two angles in the frame of the draw.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def lean_covariance_deg2(field: PinField, draw: Float) -> Float:
     return np.array(blocks).reshape(-1, 2, 2) * np.degrees(1.0) ** 2
 
 
-def tilt_deg(field: PinField, draw: Float) -> tuple[Float, Float]:
+def lean_size_deg(field: PinField, draw: Float) -> tuple[Float, Float]:
     """Angle between each pin and the draw, and its standard uncertainty along the direction of the lean.
 
     A pin whose lean is smaller than its uncertainty has no known direction: the larger of the two
@@ -62,7 +62,7 @@ def tilt_deg(field: PinField, draw: Float) -> tuple[Float, Float]:
 
     Returns
     -------
-    tilt, u_tilt : (n,) arrays, deg
+    lean, u_lean : (n,) arrays, deg
     """
     lean, spread = lean_deg(field, draw), lean_covariance_deg2(field, draw)
     size = np.hypot(lean[:, 0], lean[:, 1])

@@ -17,7 +17,7 @@ from pinseat.report.advice import all_findings, next_action, opening_at, sentenc
 from pinseat.report.assumptions import assumptions
 from pinseat.report.cautions import cautions
 from pinseat.report.inputs import ScanPart
-from pinseat.report.lean import tilt_deg
+from pinseat.report.lean import lean_size_deg
 from pinseat.report.rounding import Cell, chance, column, fixed, pair, typeset, unit_mark, whole, with_u
 from pinseat.report.teeth import both
 from pinseat.seating.model import Lever, SeatingResult
@@ -176,10 +176,10 @@ def pairs(values: list[tuple[float, float | None]], places: int) -> list[tuple[C
 def pin_table(survey: SurveyResult, findings: tuple[Finding, ...]) -> Plain:
     """A row a pin, with the numbers of the findings that name it, and how to read the table."""
     pins, allowed = survey.field.pins, survey.window.allowance_deg
-    tilt, u_tilt = tilt_deg(survey.field, survey.window.centre)
+    lean, u_lean = lean_size_deg(survey.field, survey.window.centre)
     diameter = pairs([(p.diameter_mm, p.u_diameter_mm) for p in pins], 3)
     protrusion = pairs([(p.protrusion_mm, p.u_protrusion_mm) for p in pins], 2)
-    leaning = pairs([(float(t), float(u)) for t, u in zip(tilt, u_tilt, strict=True)], 2)
+    leaning = pairs([(float(t), float(u)) for t, u in zip(lean, u_lean, strict=True)], 2)
     allows = column([fixed(allowed.get(p.name, math.nan), 2) for p in pins])
     rows = [
         {
@@ -187,7 +187,7 @@ def pin_table(survey: SurveyResult, findings: tuple[Finding, ...]) -> Plain:
             "pin": pin.name,
             "diameter": diameter[i],
             "protrusion": protrusion[i],
-            "tilt": leaning[i],
+            "lean": leaning[i],
             "allows": allows[i],
             "findings": _about(pin.name, findings),
         }
@@ -196,7 +196,7 @@ def pin_table(survey: SurveyResult, findings: tuple[Finding, ...]) -> Plain:
     how = "fitted to the scan" if survey.field.basis == "scan" else "from calliper readings"
     note = (
         f"Pins {how}; ± is one standard uncertainty. The draw is the centre of the draw window. "
-        "“Hole allows” is the tilt at which a pin with its clearance binds over the engaged length."
+        "“Hole allows” is the lean at which a pin with its clearance binds over the engaged length."
     )
     if survey.rejected:
         note += f" Not taken for pins: {'; '.join(r.reason for r in survey.rejected[:3])}"
@@ -232,7 +232,7 @@ def window_words(survey: SurveyResult) -> Plain:
         )
     else:
         number = f"{size} short"
-        sentence = "No single draw serves all pins: the holes would have to allow this much more tilt."
+        sentence = "No single draw serves all pins: the holes would have to allow this much more lean."
         if any(name not in window.allowance_deg for name in window.limited_by):
             sentence = "No single draw serves all: each of what limits it lacks this much."
     if abs(window.size_deg) < 2.0 * window.u_size_deg:
@@ -241,7 +241,7 @@ def window_words(survey: SurveyResult) -> Plain:
         "number": number,
         "sentence": sentence,
         "limits": limits,
-        "key": "Cross: best draw. Dot: a pin's axis, with its 95 % ellipse. Circle: the tilt its hole "
+        "key": "Cross: best draw. Dot: a pin's axis, with its 95 % ellipse. Circle: the lean its hole "
         "allows, dashed where it limits the draw. Shaded: draws that serve "
         + ("all; thick border: a wall or groove." if window.borders_deg else "every pin."),
         "alt": f"Map of the draw window in degrees: {number}. {limits}",

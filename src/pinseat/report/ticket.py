@@ -18,7 +18,7 @@ from pinseat.case.teeth import to_universal, tooth_in_words
 from pinseat.casting.model import CastingResult
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.report import style
-from pinseat.report.lean import lean_deg, tilt_deg
+from pinseat.report.lean import lean_deg, lean_size_deg
 from pinseat.report.pages import pairs, tidy
 from pinseat.report.plan import pin_plan
 from pinseat.report.rounding import chance, column, fixed, with_u
@@ -155,7 +155,7 @@ def draw_words(survey: SurveyResult) -> Plain:
 
 def _pin(case: Case, survey: SurveyResult, i: int) -> Plain:
     pin = survey.field.pins[i]
-    tilt, u_tilt = tilt_deg(survey.field, survey.window.centre)
+    lean, u_lean = lean_size_deg(survey.field, survey.window.centre)
     two = lean_deg(survey.field, survey.window.centre)[i]
     hole = next(a for a in case.abutments if a.tooth == pin.tooth)
     return {
@@ -167,8 +167,8 @@ def _pin(case: Case, survey: SurveyResult, i: int) -> Plain:
         "u_diameter_mm": pin.u_diameter_mm,
         "protrusion_mm": pin.protrusion_mm,
         "u_protrusion_mm": pin.u_protrusion_mm,
-        "lean_deg": float(tilt[i]),
-        "u_lean_deg": float(u_tilt[i]),
+        "lean_deg": float(lean[i]),
+        "u_lean_deg": float(u_lean[i]),
         "lean_two_ways_deg": two,
         "allowed_deg": survey.window.allowance_deg.get(pin.name),
         "hole_diameter_mm": hole.hole_diameter_mm,
@@ -262,8 +262,8 @@ def _pin_rows(survey: SurveyResult) -> list[Plain]:
     pins, draw = survey.field.pins, survey.window.centre
     diameter = pairs([(p.diameter_mm, p.u_diameter_mm) for p in pins], 3)
     protrusion = pairs([(p.protrusion_mm, p.u_protrusion_mm) for p in pins], 2)
-    tilt, u_tilt = tilt_deg(survey.field, draw)
-    lean = pairs([(float(t), float(u)) for t, u in zip(tilt, u_tilt, strict=True)], 2)
+    lean, u_lean = lean_size_deg(survey.field, draw)
+    leaning = pairs([(float(t), float(u)) for t, u in zip(lean, u_lean, strict=True)], 2)
     two = [column([fixed(float(x), 2) for x in side]) for side in lean_deg(survey.field, draw).T]
     return [
         {
@@ -271,7 +271,7 @@ def _pin_rows(survey: SurveyResult) -> list[Plain]:
             "name": pin.name,
             "diameter": diameter[i],
             "protrusion": protrusion[i],
-            "lean": lean[i],
+            "lean": leaning[i],
             "to": [two[0][i], two[1][i]],
         }
         for i, pin in enumerate(pins)

@@ -17,7 +17,7 @@ _MAP_MM = 64.0
 
 
 def draw_map(survey: SurveyResult) -> Figure:
-    """Map of the draw about its best direction; axes are the two tilt angles in degrees.
+    """Map of the draw about its best direction; axes are the two ways it may lean, in degrees.
 
     Parameters
     ----------
@@ -26,7 +26,7 @@ def draw_map(survey: SurveyResult) -> Figure:
     Notes
     -----
     Each pin's axis is a dot with the ellipse that holds it with 95 % probability (2.45 standard deviations in
-    two dimensions); the thin circle about it is the tilt that its hole allows. The shaded patch is what all
+    two dimensions); the thin circle about it is the lean that its hole allows. The shaded patch is what all
     circles share.
     """
     window, field = survey.window, survey.field

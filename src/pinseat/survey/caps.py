@@ -366,8 +366,8 @@ def area_of(arcs: Sequence[Arc]) -> float:
     return total
 
 
-def tilts_deg(centre: Float, directions: Float) -> Float:
-    """Directions as two tilt angles about a centre.
+def leans_deg(centre: Float, directions: Float) -> Float:
+    """Directions as how far they lean two ways from a centre.
 
     Parameters
     ----------

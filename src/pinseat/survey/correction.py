@@ -1,4 +1,4 @@
-"""The cheapest cut that opens a draw where there is none, optimised over tilt and removal.
+"""The cheapest cut that opens a draw where there is none, optimised over draw and removal.
 
 A wall that blocks a draw by an angle `b` is cut back by a wedge of `b`: nothing at its foot, ``h tan b`` at
 its top, `h` being its usable height. For a draw `d` the wedge each wall needs is the largest over its facets
@@ -201,7 +201,7 @@ def _unit(directions: Float) -> Float:
 
 
 def _walls_only(caps: Caps) -> Caps:
-    """Without the tilt considered: that limits the draw, and is no wall."""
+    """Without the lean considered: that limits the draw, and is no wall."""
     keep = caps.turns
     return Caps(
         caps.names[1:], caps.owner[keep] - 1, caps.centres[keep], caps.radii[keep], caps.turns[keep], caps.up

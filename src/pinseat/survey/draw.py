@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pinseat.case.model import Abutment
 from pinseat.ledger.pins import PinField, frame
-from pinseat.survey.caps import angles_to, border, most_spare, points_along, tilts_deg
+from pinseat.survey.caps import angles_to, border, leans_deg, most_spare, points_along
 from pinseat.survey.caps import deepest as best_draw
 from pinseat.survey.model import DrawWindow
 from pinseat.survey.window import NO_WIDTH
@@ -119,7 +119,7 @@ def _own_frame(field: PinField) -> Float:
 
 
 def outline_deg(draw: Float, axes: Float, allowance: Float) -> Float:
-    """Border of the window as two tilt angles about its centre.
+    """Border of the window as leans two ways from its centre.
 
     Parameters
     ----------
@@ -136,4 +136,4 @@ def outline_deg(draw: Float, axes: Float, allowance: Float) -> Float:
     """
     if np.min(allowance - angles_to(draw, axes)) < NO_WIDTH:
         return np.zeros((0, 2))
-    return tilts_deg(draw, points_along(border(axes, allowance, draw)))
+    return leans_deg(draw, points_along(border(axes, allowance, draw)))

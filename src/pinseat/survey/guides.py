@@ -15,7 +15,7 @@ from pinseat.ledger.faces import MarginLine
 from pinseat.ledger.findings import Finding
 from pinseat.ledger.pins import PinField
 from pinseat.mesh.model import Mesh
-from pinseat.survey.caps import STEP_DEG, tilts_deg
+from pinseat.survey.caps import STEP_DEG, leans_deg
 from pinseat.survey.correction import Correction, cheapest, on_one_tooth
 from pinseat.survey.draw import allowance_rad
 from pinseat.survey.margin import Margin
@@ -250,7 +250,7 @@ def with_guides(pins: DrawWindow, cones: Sequence[Cone], guides: Sequence[Guide]
     for name, arc in found.arcs:
         if name not in pins.allowance_deg:
             steps = np.linspace(0.0, 1.0, max(2, math.ceil(math.degrees(arc.turn) / STEP_DEG) + 1))
-            stretches.setdefault(name, []).append(tilts_deg(found.centre, arc.points(steps)))
+            stretches.setdefault(name, []).append(leans_deg(found.centre, arc.points(steps)))
     gap = np.full((1, 2), np.nan)
     return DrawWindow(
         centre=found.centre,

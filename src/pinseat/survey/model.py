@@ -73,7 +73,7 @@ class DrawWindow:
         negative when no draw serves all: what each that bounds it lacks.
     u_size_deg : float
     outline_deg : (k, 2) array
-        Border of the window as two tilt angles about the centre; empty when there is no window.
+        Border of the window as leans two ways from the centre; empty when there is no window.
     limited_by : tuple of str
         What bounds it: pins (``11-2``), walls, grooves, neighbours; what matters most first.
     allowance_deg : dict of str to float
@@ -81,7 +81,7 @@ class DrawWindow:
     short_deg : float
         How many degrees it is short, if one surface gave way alone; 0 where there is a window.
     borders_deg : dict of str to (k, 2) array
-        The stretches of the border that belong to walls, grooves and neighbours, as tilt angles; stretches of
+        The stretches of the border that belong to walls, grooves and neighbours, as leans; stretches of
         one surface are parted by a row that is not a number.
     """
 

@@ -31,13 +31,13 @@ from scipy.optimize import minimize_scalar
 
 from pinseat.errors import SurveyError
 from pinseat.ledger.pins import frame
-from pinseat.survey.caps import Arc, Centre, angles_to, area_of, border, deepest, points_along, tilts_deg
+from pinseat.survey.caps import Arc, Centre, angles_to, area_of, border, deepest, leans_deg, points_along
 
 Float = NDArray[np.float64]
 
 REACH_DEG = 30.0
 """Without a pin, draws up to so far from `up` are considered; else one wall alone would draw sideways."""
-REACH = "the tilt considered"
+REACH = "the lean considered"
 """What bounds the window where only :data:`REACH_DEG` does."""
 SLACKER = 1e-6
 """A window without width is opened by so much, rad, to find its middle."""
@@ -127,7 +127,7 @@ class Window:
     spare_deg : dict of str to float
         Angle to spare at the centre, for every surface.
     outline_deg : (k, 2) array
-        Border as two tilt angles about the centre; empty when there is no window.
+        Border as leans two ways from the centre; empty when there is no window.
     area_sr : float
         Solid angle of the window.
     arcs : tuple of (str, Arc)
@@ -266,14 +266,14 @@ def window(cones: Sequence[Cone], walls: Sequence[Wall], up: Float) -> Window:
         short_deg=math.degrees(-size) / max(by_surface.values()) if size < 0.0 else 0.0,
         bounded_by=tuple(sorted(by_surface, key=lambda name: (-round(by_surface[name], 6), name))),
         spare_deg=dict(zip(caps.names, np.degrees(spare).tolist(), strict=True)),
-        outline_deg=tilts_deg(centre.draw, points_along(arcs)) if open_ else np.zeros((0, 2)),
+        outline_deg=leans_deg(centre.draw, points_along(arcs)) if open_ else np.zeros((0, 2)),
         area_sr=area_of(arcs),
         arcs=tuple((caps.names[caps.owner[arc.cap]], arc) for arc in arcs),
     )
 
 
 def caps_of(cones: Sequence[Cone], walls: Sequence[Wall], up: Float) -> Caps:
-    """Cones and facets as caps; with the tilt considered as one more where there is no cone.
+    """Cones and facets as caps; with the lean considered as one more where there is no cone.
 
     Parameters
     ----------

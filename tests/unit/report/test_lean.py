@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from pinseat.ledger.pins import Pin, PinField, frame
-from pinseat.report.lean import lean_covariance_deg2, lean_deg, tilt_deg
+from pinseat.report.lean import lean_covariance_deg2, lean_deg, lean_size_deg
 
 DRAW = np.array([0.0, 0.0, 1.0])
 
@@ -22,14 +22,14 @@ def test_uncertainty_of_the_tilt_is_taken_along_the_lean() -> None:
     field = one_pin([np.tan(np.radians(3.0)), 0.0, 1.0], (0.1, 0.4))
     along = frame(field.pins[0].axis) @ np.array([1.0, 0.0, 0.0])
     expected = 0.1 if abs(along[0]) > abs(along[1]) else 0.4
-    tilt, u = tilt_deg(field, DRAW)
-    assert tilt[0] == pytest.approx(3.0)
+    lean, u = lean_size_deg(field, DRAW)
+    assert lean[0] == pytest.approx(3.0)
     assert u[0] == pytest.approx(expected, rel=2e-3)
 
 
 def test_a_pin_without_a_clear_lean_gets_the_larger_uncertainty() -> None:
-    tilt, u = tilt_deg(one_pin([0.0, 0.0, 1.0], (0.1, 0.4)), DRAW)
-    assert tilt[0] == 0.0
+    lean, u = lean_size_deg(one_pin([0.0, 0.0, 1.0], (0.1, 0.4)), DRAW)
+    assert lean[0] == 0.0
     assert u[0] == pytest.approx(0.4)
 
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from pinseat.survey.caps import angles_to, area_of, border, deepest, tilts_deg
+from pinseat.survey.caps import angles_to, area_of, border, deepest, leans_deg
 
 UP = np.array([0.0, 0.0, 1.0])
 
@@ -96,4 +96,4 @@ def test_pose_mirror_and_order_change_nothing(seed, n, mirrored):
 def test_tilts_are_read_each_in_its_own_plane():
     x, y = math.tan(math.radians(3.0)), math.tan(math.radians(-7.0))
     seen = np.array([[x, y, 1.0]]) / math.hypot(x, y, 1.0)
-    np.testing.assert_allclose(tilts_deg(UP, seen), [[3.0, -7.0]], atol=1e-12)
+    np.testing.assert_allclose(leans_deg(UP, seen), [[3.0, -7.0]], atol=1e-12)

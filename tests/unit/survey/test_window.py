@@ -65,7 +65,7 @@ def test_taper_and_tolerance_narrow_and_widen():
 
 
 def test_walls_alone_do_not_ask_to_draw_sideways():
-    """One upright wall leaves half of all directions; the draw stays within the tilt considered."""
+    """One upright wall leaves half of all directions; the draw stays within the lean considered."""
     found = window([], [wall("wall", (0.0, 0.0))], UP)
     assert found.size_deg == pytest.approx(REACH_DEG / 2.0, abs=1e-9)
     assert tilt_deg(found)[0] == pytest.approx(REACH_DEG / 2.0, abs=1e-9)
@@ -84,7 +84,7 @@ def test_a_parallel_slot_leaves_a_line_without_width():
 def test_an_undercut_slot_does_not_tempt_the_draw_to_lean_along_it():
     """Both walls overhang by 3 deg: each lacks 3 deg wherever along the slot the draw leans.
 
-    The middle is as far from the end wall (20 deg open) as from the tilt considered (30 deg): 5 deg from z.
+    The middle is as far from the end wall (20 deg open) as from the lean considered (30 deg): 5 deg from z.
     """
     slot = [wall("one", (0.0, -3.0)), wall("other", (180.0, -3.0)), wall("end", (90.0, 20.0))]
     found = window([], slot, UP)
