@@ -145,6 +145,20 @@ class Thief(Part):
     )
 
 
+class Step(Part):
+    """One step of your own programme, after the start current and the first look."""
+
+    current_mA: Number = Field(gt=0.0, lt=1e4, description="for all pieces together")
+    hours: Number = Field(gt=0.0, lt=500.0, description="how long")
+    wax_mm: Number = Field(
+        0.0,
+        ge=0.0,
+        lt=10.0,
+        description="further band, from the edge of the bare metal, that is covered before this step, once "
+        "it is thick enough",
+    )
+
+
 class Mask(Part):
     """A round patch of a scanned piece that is covered with wax or varnish."""
 
@@ -247,6 +261,9 @@ class Plating(Part):
         lt=1e5,
         description="resistance of the bare metallising film per square, ohm: between two bars as long as "
         "they are apart; 0 when it conducts well",
+    )
+    steps: tuple[Step, ...] = Field(
+        (), description="your own steps after the first look, in place of one main current"
     )
     tails: tuple[Tail, ...] = Field((), description="bare wire in the bath")
     anode: AnodePlate = Field(AnodePlate(), description="the anode plate")

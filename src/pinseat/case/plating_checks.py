@@ -51,6 +51,16 @@ def plating_disagreements(case: Case) -> Iterator[Trouble]:
     if not names:
         names = [str(abutment.tooth) for abutment in case.abutments]
     yield from _hung(case, names)
+    for key in ("current_mA", "mean_mm"):
+        if plating.steps and getattr(plating, key) is not None:
+            do = "keep one of the two"
+            yield Trouble(("plating", key), "this is given by the steps too", do=do)
+    wide = 0.0
+    for i, step in enumerate(plating.steps):
+        if step.wax_mm < wide:
+            said, limit = "wax that covers metal stays on to the end", f"at least {wide:g} mm"
+            yield Trouble(("plating", "steps", i, "wax_mm"), said, f"{step.wax_mm:g} mm", limit)
+        wide = max(wide, step.wax_mm)
     if plating.cell is not None:
         yield from _cell(plating.cell)
     plates = plating.two_plates

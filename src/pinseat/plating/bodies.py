@@ -6,12 +6,12 @@ Positive in the liquid, negative in the solid, millimetres.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
 
-from pinseat.plating.model import RUBBER, Body, Float, Int
+from pinseat.plating.model import RUBBER, Body, Float, Geometry, Int, Zone
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,6 +147,45 @@ class Ring:
         """Signed distance of points (n, 3), mm."""
         x, y, z = (points - np.asarray(self.centre)).T
         return np.asarray(np.hypot(np.hypot(x, y) - self.radius_mm, z) - 0.5 * self.wire_mm)
+
+
+@dataclass(frozen=True, eq=False)
+class Waxed:
+    """A body whose pieces are covered along the wax edge by a further band.
+
+    Attributes
+    ----------
+    body : Body
+    zone : Zone
+        Tells how far a place is from the wax edge.
+    wax_mm : float
+        Width of the band.
+    """
+
+    body: Body
+    zone: Zone
+    wax_mm: float
+
+    def distance(self, points: Float) -> Float:
+        """See :class:`pinseat.plating.model.Body`."""
+        return self.body.distance(points)
+
+    def electrode(self, points: Float) -> Int:
+        """See :class:`pinseat.plating.model.Body`."""
+        return np.where(self.zone.from_edge_mm(points) < self.wax_mm, RUBBER, self.body.electrode(points))
+
+    def metal_distance(self, points: Float) -> Float:
+        """See :class:`pinseat.plating.model.Body`."""
+        return self.body.metal_distance(points)
+
+
+def waxed(geometry: Geometry, wax_mm: float) -> Geometry:
+    """The same with a further band of the impression covered along the wax edge; its shape is as before."""
+    if wax_mm <= 0.0 or geometry.zone is None:
+        return geometry
+    first, *others = geometry.bodies
+    bare = first.body if isinstance(first, Waxed) else first
+    return replace(geometry, bodies=(Waxed(bare, geometry.zone, wax_mm), *others))
 
 
 def nearest(bodies: tuple[Body, ...], points: Float) -> tuple[Float, Int]:

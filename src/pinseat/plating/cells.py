@@ -374,8 +374,8 @@ def check_open(cells: Cells, pocket: Bool, found: Elements) -> None:
     g = cells.geometry
     area = np.bincount(found.electrode, found.area_mm2, minlength=len(g.electrodes))
     for number, electrode in enumerate(g.electrodes):
-        if area[number] > 0.0:
-            continue
+        if area[number] > 0.0 or (electrode.role == "cathode" and not electrode.piece):
+            continue  # a flange or a tail may be covered
         shut = cells.tree.centre[pocket]
         closed = len(shut) and bool((electrode_at(g, shut) == number).any())
         raise PlatingError(

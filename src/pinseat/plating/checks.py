@@ -284,7 +284,7 @@ def film_finding(found: ThicknessMap, film_ohm: float) -> Finding | None:
 
 def calibration_findings(found: Calibration | None, bath: Bath) -> list[Finding]:
     """Whether the cell's readings hang together, and whether the bath is known at all."""
-    most = value("plating.calibration_misfit")
+    most = value("plating.calibration_misfit_ratio")
     if found is not None and found.misfit > most.value:
         return [
             Finding(

@@ -55,6 +55,7 @@ class Solved:
 
     Attributes
     ----------
+    cells : Cells
     field : Field
     elements : Elements
     cut : Cut
@@ -62,6 +63,7 @@ class Solved:
     preconditioner : callable or None
     """
 
+    cells: Cells
     field: Field
     elements: Elements
     cut: Cut
@@ -124,8 +126,11 @@ def solve_cells(
         See :func:`solve`.
     """
     nodes = nodes_of(cells.geometry, drive)
-    now, found, pocket = cut_open(cells)
-    check_open(cells, pocket, found)
+    if before is not None and before.cells is cells:
+        now, found = before.cut, before.elements
+    else:
+        now, found, pocket = cut_open(cells)
+        check_open(cells, pocket, found)
     role = np.array([e.role == "anode" for e in cells.geometry.electrodes], np.int64)[found.electrode]
     mean = _means(cells.geometry, drive, found)[found.electrode] * np.where(role == 1, -1.0, 1.0)
     network = _network(cells, now, found, nodes, electrolyte, role, bare)
@@ -142,7 +147,7 @@ def solve_cells(
             limit=f"at most {TOLERANCE:.0e}",
             do="lower the current, or check conductivity and exchange current",
         )
-    return Solved(_field(cells, found, nodes, solution), found, now, solution, network.preconditioner)
+    return Solved(cells, _field(cells, found, nodes, solution), found, now, solution, network.preconditioner)
 
 
 def _network(

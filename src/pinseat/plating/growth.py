@@ -16,6 +16,7 @@ from scipy.spatial import KDTree
 from pinseat.errors import PlatingError
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.numerics.cutcell import Cut, cut
+from pinseat.plating.bodies import waxed
 from pinseat.plating.cells import Cells, Grown, electrode_at, prepare
 from pinseat.plating.field import Solved, solve_cells
 from pinseat.plating.model import BANDS, RUBBER, Electrolyte, Float, Geometry, Growth, Int, Stage, Surface
@@ -129,18 +130,23 @@ class _Run:
         self.charge, self.correction = 0.0, 0.0
         self.mass = np.zeros(len(cells.geometry.electrodes))
         self.last_rate: tuple[Float, Float, float] | None = None
+        self.wax_mm = 0.0
+        self.covered, self.covered_place = np.empty(0, bool), np.empty(0, bool)
         self.watched, self.near = np.empty(0, np.int64), np.empty(0, np.int64)
         self.place, self.points = np.empty((0, 3)), np.empty((0, 3))
+        self.start = np.empty((0, 3))
         self.body, self.metal = np.empty(0), np.empty(0)
         self.volume = self.begin = float(_cut(cells).volume_mm3.sum())
 
     def solve(self, stage: Stage) -> Solved:
         """Current distribution of this moment; the first one fixes the places to be watched."""
+        if self.first is not None and stage.wax_mm > self.wax_mm:
+            self._cover(stage.wax_mm)
         self.solved = solve_cells(self.cells, self.electrolyte, stage.drive, self.solved, stage.bare)
         if self.first is None:
             self._watch(self.solved)
         rate = self._rate(self.solved)
-        mm_per_h, _ = rate.at(self.place)
+        mm_per_h = np.where(self.covered_place, 0.0, rate.at(self.place)[0])
         self.density.append(mm_per_h / (3.6e-3 * self.electrolyte.deposit_mm3_per_C))
         return self.solved
 
@@ -150,6 +156,7 @@ class _Run:
         rate = self._rate(solved)
         field, _ = rate.at(self.points)
         watched, normal = rate.at(self.place)
+        field, watched = np.where(self.covered, 0.0, field), np.where(self.covered_place, 0.0, watched)
         current = np.bincount(
             solved.elements.electrode,
             1e-6 * solved.elements.area_mm2 * solved.field.density_A_m2,
@@ -172,7 +179,7 @@ class _Run:
         geometry, found = self.cells.geometry, solved.elements
         piece = np.array([e.piece for e in geometry.electrodes])[found.electrode]
         self.watched = np.flatnonzero(piece)
-        self.place = found.point[self.watched].copy()
+        self.place = self.start = found.point[self.watched]
         self.thickness.append(np.zeros(len(self.watched)))
         self.near = np.flatnonzero(self.cells.corners.row >= 0)
         self.points = np.concatenate((self.cells.tree.centre[self.near], self.cells.corners.point))
@@ -185,6 +192,21 @@ class _Run:
         self.metal = np.where(own, self.body, np.maximum(tree.query(self.points)[0], self.body))
         grown = Grown(tree, found.electrode[metal], _AWAY * geometry.metal_mm)
         self.cells = replace(self.cells, grown=grown, edges=None)
+        self.covered, self.covered_place = np.zeros(len(self.points), bool), np.zeros(len(self.watched), bool)
+
+    def _cover(self, wax_mm: float) -> None:
+        """Cover a further band with wax: what is nearest to it stands still from now on."""
+        zone, grown = self.cells.geometry.zone, self.cells.grown
+        assert zone is not None
+        assert grown is not None
+        self.wax_mm = wax_mm
+        under = zone.from_edge_mm(grown.tree.data) < wax_mm
+        self.covered = under[grown.tree.query(self.points)[1]]
+        self.covered_place = under[grown.tree.query(self.start)[1]]
+        electrode = np.where(under, RUBBER, grown.electrode)
+        geometry = waxed(self.cells.geometry, wax_mm)
+        self.cells = replace(self.cells, geometry=geometry, grown=replace(grown, electrode=electrode))
+        self.last_rate = None
 
     def _rate(self, solved: Solved) -> _Rate:
         """Rates of the metal; wax and rubber stand still."""

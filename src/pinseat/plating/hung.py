@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -114,17 +114,30 @@ def hang(geometry: Geometry, plating: Plating, stands: Mapping[str, Stand], besi
         foot = np.array([0.0, beside_mm + TAIL_APART_MM * number, mouth + TAIL_ABOVE_MM])
         found.append(Bar(foot, UP, tail.length_mm, tail.diameter_mm, len(electrodes)))
         electrodes.append(Electrode(f"tail {number + 1}", "cathode", with_=first))
-    for rod in plating.rods:
-        stand = _stand(stands, rod.piece, "rod in")
-        found.append(_rod(rod, geometry.bodies, stand, len(electrodes)))
-        electrodes.append(Electrode(rod_name(rod), "anode", with_="" if rod.current_mA else "anode"))
     found += [_shield(shield, _stand(stands, shield.piece, "shield over")) for shield in plating.shields]
     for thief in plating.thieves:
         found.append(_thief(thief, _stand(stands, thief.piece, "thief about"), len(electrodes)))
         electrodes.append(Electrode(f"thief about {thief.piece}", "cathode"))
-    return replace(
+    whole = replace(
         geometry, bodies=tuple(found), electrodes=tuple(electrodes), window=_plate(geometry, plating)
     )
+    return with_rods(whole, plating.rods, stands)
+
+
+def with_rods(geometry: Geometry, rods: Sequence[Rod], stands: Mapping[str, Stand]) -> Geometry:
+    """The same with rods let down into cups.
+
+    Raises
+    ------
+    PlatingError
+        When a piece is not there, or a rod has no room.
+    """
+    electrodes, found = list(geometry.electrodes), list(geometry.bodies)
+    for rod in rods:
+        stand = _stand(stands, rod.piece, "rod in")
+        found.append(_rod(rod, geometry.bodies, stand, len(electrodes)))
+        electrodes.append(Electrode(rod_name(rod), "anode", with_="" if rod.current_mA else "anode"))
+    return replace(geometry, bodies=tuple(found), electrodes=tuple(electrodes))
 
 
 def _stand(stands: Mapping[str, Stand], piece: str, what: str) -> Stand:

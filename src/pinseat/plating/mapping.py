@@ -80,7 +80,8 @@ def _mean_by_mass(growth: Growth, bath: Bath, stages: Sequence[Stage]) -> Float:
     grown = 1e3 * sum(growth.mass_by_g[name] for name in pieces) / bath.density_g_cm3
     area = sum(growth.first.area_mm2[name] for name in pieces)
     ends = np.cumsum([0.0, *(stage.hours for stage in stages)])
-    charge = np.cumsum([0.0, *(stage.hours * (stage.drive.current_mA or 0.0) for stage in stages)])
+    mA = [(stage.drive.current_mA or 0.0) + sum(stage.drive.own_mA.values()) for stage in stages]
+    charge = np.cumsum([0.0, *(stage.hours * current for stage, current in zip(stages, mA, strict=True))])
     return np.asarray(grown / area * np.interp(growth.hours, ends, charge) / charge[-1])
 
 

@@ -295,12 +295,15 @@ class Stage:
         In bench words: ``"start"``, ``"main"``.
     bare : bool
         True while the film is still bare: its sheet resistance counts.
+    wax_mm : float
+        From this stage on a further band of the pieces, so wide from their wax edge, is covered.
     """
 
     hours: float
     drive: Drive
     what: str = "main"
     bare: bool = False
+    wax_mm: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

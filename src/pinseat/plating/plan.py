@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pinseat.case.plating import Plating
 from pinseat.plating.baths import STATED, Bath
 from pinseat.plating.faraday import hours
 from pinseat.plating.hung import drive_of
-from pinseat.plating.model import Electrolyte, Kinetics, Stage
+from pinseat.plating.model import Drive, Electrolyte, Kinetics, Stage
 from pinseat.plating.pieces import Piece
 from pinseat.plating.result import Aim, ThicknessMap
 from pinseat.reference import value
@@ -18,13 +19,15 @@ BEYOND = 1.05
 
 
 def main_current_mA(stated: Plating, pieces: Sequence[Piece]) -> float:
-    """The current for all pieces together: as stated, or so much for each piece, saddles too."""
+    """The current for all pieces together: as stated, the highest of the steps, or so much for each piece."""
+    if stated.steps:
+        return max(step.current_mA for step in stated.steps)
     if stated.current_mA is not None:
         return stated.current_mA
     return len(pieces) * value("plating.current_for_a_piece_mA").value
 
 
-def aim_of(stated: Plating, found: ThicknessMap | None = None) -> Aim:
+def aim_of(stated: Plating, found: ThicknessMap | None = None, by_steps_mm: float | None = None) -> Aim:
     """What the shells should have.
 
     Parameters
@@ -32,6 +35,8 @@ def aim_of(stated: Plating, found: ThicknessMap | None = None) -> Aim:
     stated : pinseat.case.plating.Plating
     found : ThicknessMap, optional
         With it, and no mean stated, the mean is that at which the thinnest spot has the minimum.
+    by_steps_mm : float, optional
+        The mean that the stated steps give.
 
     Returns
     -------
@@ -41,14 +46,15 @@ def aim_of(stated: Plating, found: ThicknessMap | None = None) -> Aim:
     minimum = stated.minimum_mm or usual.value
     stop = stated.stop_mean_mm or value("plating.stop_mean_mm").value
     rim = stated.rim_limit_mm or stop * ratio.value
-    mean = stated.mean_mm or stop
-    if stated.mean_mm is None and found is not None and found.hours_100 <= found.hours[-1]:
+    given = by_steps_mm if stated.steps else stated.mean_mm
+    mean = given or stop
+    if given is None and found is not None and found.hours_100 <= found.hours[-1]:
         mean = min(found.at(found.hours_100)[1], stop)
     return Aim(
         minimum,
         stop,
         mean,
-        stated.mean_mm is not None,
+        given is not None,
         rim,
         minimum_source=STATED if stated.minimum_mm else usual.cited,
         rim_source=STATED
@@ -60,7 +66,7 @@ def aim_of(stated: Plating, found: ThicknessMap | None = None) -> Aim:
 def stages_of(
     stated: Plating, aim: Aim, pieces: Sequence[Piece], bath: Bath, current_mA: float
 ) -> tuple[Stage, ...]:
-    """Start current until the first look, then the main current until past the stop.
+    """Start current until the first look, then the steps stated, or the main current until past the stop.
 
     Parameters
     ----------
@@ -76,6 +82,15 @@ def stages_of(
     tuple of Stage
     """
     first, share = value("plating.look_h").value, value("plating.start_share").value
+    if stated.steps:
+        start = share * stated.steps[0].current_mA
+        return (
+            Stage(first, drive_of(stated, start, current_mA), "start", bare=True),
+            *(
+                Stage(one.hours, drive_of(stated, one.current_mA, current_mA), "main", wax_mm=one.wax_mm)
+                for one in stated.steps
+            ),
+        )
     area = sum(piece.area_mm2 for piece in pieces)
     wanted = BEYOND * max(aim.mean_mm, aim.stop_mean_mm)
     main = max(hours(wanted, area, current_mA, bath.growth_mm3_mAh) - share * first, first)
@@ -83,6 +98,38 @@ def stages_of(
         Stage(first, drive_of(stated, share * current_mA, current_mA), "start", bare=True),
         Stage(main, drive_of(stated, current_mA, current_mA), "main"),
     )
+
+
+def part_of(stages: Sequence[Stage], pieces: Sequence[Piece], there: Sequence[Piece]) -> tuple[Stage, ...]:
+    """Stages with the current of the pieces in the map alone, shared by area; rods give what they give.
+
+    Parameters
+    ----------
+    stages : sequence of Stage
+    pieces : sequence of Piece
+        All of them.
+    there : sequence of Piece
+        Those that are in the map.
+
+    Returns
+    -------
+    tuple of Stage
+    """
+    part = sum(piece.area_mm2 for piece in there) / sum(piece.area_mm2 for piece in pieces)
+
+    def less(drive: Drive) -> Drive:
+        rods = sum(drive.own_mA.values())
+        plate = part * ((drive.current_mA or 0.0) + rods) - rods
+        return replace(drive, current_mA=max(plate, 0.0))
+
+    return tuple(replace(stage, drive=less(stage.drive)) for stage in stages)
+
+
+def steps_charge_mAh(stated: Plating) -> float:
+    """Through the supply in the start stage and the steps that are stated."""
+    first, share = value("plating.look_h").value, value("plating.start_share").value
+    start = share * first * stated.steps[0].current_mA
+    return start + sum(step.current_mA * step.hours for step in stated.steps)
 
 
 def electrolyte_of(bath: Bath) -> Electrolyte:

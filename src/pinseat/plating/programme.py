@@ -9,6 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from pinseat.case.log import Entry
 from pinseat.case.model import Case
+from pinseat.case.plating import Step
 from pinseat.ledger.findings import Finding
 from pinseat.plating.clock import FORM, Finish, alone, finish, good_starts
 from pinseat.plating.log_checks import log_findings
@@ -17,6 +18,13 @@ from pinseat.plating.plan import highest_current_mA
 from pinseat.plating.reconcile import LogState, reconcile, remaining_h
 from pinseat.plating.result import PlatingResult, ProgrammeResult, Row
 from pinseat.reference import value
+
+LOOK = (
+    "Look: is every spot covered? Bare spots: rinse, dry, coat again, start over. Log it, and the weight "
+    "if a balance is at hand."
+)
+LOOK_AGAIN = "Look at floors and inner edges with a loupe, and at the rims; log current and voltage; weigh."
+STOP = "Switch off, log it, rinse, dry, weigh, measure at the thinnest spots."
 
 
 def programme(
@@ -82,6 +90,12 @@ def _plan(
     """
     current = plated.pool.current_mA
     first, share = value("plating.look_h").value, value("plating.start_share").value
+    if case.plating.steps:
+        rows = _rows_of(case.plating.steps, first, share)
+        charge, hours = sum(row.charge_mAh for row in rows), rows[-1].from_h
+        fixed = {"highest_mA": 0.0, "lowest_mA": math.inf}  # the steps stay as they are stated
+        empty = case.plating.unstaffed
+        return rows, finish(start, 0.0, charge, charge / hours, empty, **fixed) if start else None, hours
     total = _charge_mAh(plated, current, first, share)
     main = max(total - share * current * first, 0.0)
     hours = first + main / current
@@ -109,26 +123,30 @@ def _charge_mAh(plated: PlatingResult, current: float, first: float, share: floa
 
 def _rows(first: float, start_mA: float, main_mAh: float, main_mA: float) -> tuple[Row, ...]:
     half, end = 0.5 * main_mAh / main_mA, first + main_mAh / main_mA
-    look = (
-        "Look: is every spot covered? Bare spots: rinse, dry, coat again, start over. Log it, and the weight "
-        "if a balance is at hand."
-    )
-    middle = "Look at floors and inner edges with a loupe, and at the rims; log current and voltage; weigh."
     return (
         Row("start", 0.0, first, start_mA, start_mA * first, "Set the start current. Log it."),
-        Row("look", first, 0.0, 0.0, 0.0, look),
+        Row("look", first, 0.0, 0.0, 0.0, LOOK),
         Row("main", first, half, main_mA, 0.5 * main_mAh, "Set the main current. Log it."),
-        Row("look", first + half, 0.0, 0.0, 0.0, middle),
+        Row("look", first + half, 0.0, 0.0, 0.0, LOOK_AGAIN),
         Row("main", first + half, half, main_mA, 0.5 * main_mAh, "On with the main current."),
-        Row(
-            "stop",
-            end,
-            0.0,
-            0.0,
-            0.0,
-            "Switch off, log it, rinse, dry, weigh, measure at the thinnest spots.",
-        ),
+        Row("stop", end, 0.0, 0.0, 0.0, STOP),
     )
+
+
+def _rows_of(steps: Sequence[Step], first: float, share: float) -> tuple[Row, ...]:
+    """The same for steps that are stated, with a look before each."""
+    start = share * steps[0].current_mA
+    rows = [Row("start", 0.0, first, start, start * first, "Set the start current. Log it.")]
+    now, wax = first, 0.0
+    for number, step in enumerate(steps):
+        rows.append(Row("look", now, 0.0, 0.0, 0.0, LOOK if number == 0 else LOOK_AGAIN))
+        do = "Set this current. Log it."
+        if step.wax_mm > wax:
+            do = f"Rinse, dry, cover {step.wax_mm:g} mm of the rim with wax, hang it back. {do}"
+        wax = max(wax, step.wax_mm)
+        rows.append(Row("main", now, step.hours, step.current_mA, step.current_mA * step.hours, do))
+        now += step.hours
+    return (*rows, Row("stop", now, 0.0, 0.0, 0.0, STOP))
 
 
 def _left(plated: PlatingResult, state: LogState, pieces: Sequence[Piece]) -> tuple[float, float]:

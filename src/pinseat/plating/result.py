@@ -112,13 +112,19 @@ class Suggestion:
     hours : float
         Until the thinnest spot has the minimum; infinite when it never has.
     minimum_mm, rim_mm : float
-        At that time, or at the stop.
+        Thinnest and thickest spot then.
+    toml : str
+        What to put into ``case.toml`` to have it mapped and set on the sheet.
+    grown : bool
+        Whether the deposit was grown through it, on coarse cells; else by the rates of the bare cups.
     """
 
     what: str
     hours: float
     minimum_mm: float
     rim_mm: float
+    toml: str = ""
+    grown: bool = False
 
 
 @dataclass(frozen=True, eq=False)

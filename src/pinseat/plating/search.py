@@ -1,200 +1,201 @@
 """The shortest programme that makes every spot thick enough and no rim too thick.
 
-For each arrangement in the bath (mask, rod) the field is solved once at each current. With these rates, how
-long to run at which current is a linear programme: least hours in all, every spot at least the minimum, none
-over the limit. Tightening the limit step by step gives time against evenness. The rates are those of the bare
-cups: what grows changes them by some hundredths, so the programme that is chosen wants to be grown once.
+In each arrangement (a rod in each cup, a further band of wax) the field is solved once at each current. With
+these rates, how long to run in which arrangement at which current is a linear programme: least hours in all,
+every spot at least the minimum, none over the limit. Tightening the limit step by step gives time against
+evenness. A band of wax is put on once its metal is thick enough, and its spots grow no more. The rates are
+those of the bare cups: what grows changes them by some hundredths, so a programme wants to be grown once.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import linprog
 
 from pinseat.errors import PlatingError
-from pinseat.ledger.handover import Progress, quiet
-from pinseat.plating.cells import prepare
-from pinseat.plating.field import Solved, solve_cells
-from pinseat.plating.model import Drive, Electrolyte, Float, Geometry
+from pinseat.plating.model import Float
 
 _LEVELS = (1.0, 0.8, 0.65, 0.5)
 """Limits on the rim that are tried, as parts of the way from the minimum to the stated limit."""
-_LEAST_HOURS = 0.05
+_LEAST_HOURS = 0.1
+_SAME = 1e-6
 
 
 @dataclass(frozen=True)
-class Setup:
+class Arrangement:
     """What can be changed in the bath without another impression.
 
     Attributes
     ----------
-    mask_mm : float
-        Band below each margin that is covered.
-    rod_above_mm : float or None
-        From the end of an insulated rod to the floor of each cup; None without rods.
-    rod_bare_mm : float
-        Bare length at its end.
+    rod_share : float
+        Part of the current that comes through an insulated rod in each cup; 0 without rods.
+    wax_mm : float
+        Further band along the wax edge that is covered.
     """
 
-    mask_mm: float = 0.0
-    rod_above_mm: float | None = None
-    rod_bare_mm: float = 2.0
+    rod_share: float = 0.0
+    wax_mm: float = 0.0
 
-    @property
-    def says(self) -> str:
-        """The arrangement in bench words."""
-        words = [f"wax {self.mask_mm:g} mm down from the margin"] if self.mask_mm > 0.0 else []
-        if self.rod_above_mm is not None:
-            words.append(
-                f"insulated rod, bare end {self.rod_bare_mm:g} mm, {self.rod_above_mm:g} mm above the floor"
-            )
-        return "; ".join(words) or "as it is"
+
+@dataclass(frozen=True)
+class Leg:
+    """One step of a programme.
+
+    Attributes
+    ----------
+    current_mA, hours : float
+    wax_mm : float
+        Further band that is covered by then.
+    """
+
+    current_mA: float
+    hours: float
+    wax_mm: float = 0.0
 
 
 @dataclass(frozen=True)
 class Trial:
-    """A programme in one arrangement.
+    """A programme.
 
     Attributes
     ----------
-    setup : Setup
-    steps : tuple of (current_mA, hours)
-        The highest current last; empty when nothing reaches the minimum within the limits.
+    rod_share : float
+    legs : tuple of Leg
+        In the order of the work: wax only widens, and the current rises while it stays.
     hours : float
-        In all; infinite when there is no such programme.
+        In all.
     minimum_mm, rim_mm : float
         Thinnest and thickest spot at the end.
     highest_A_m2 : float
         Largest local density.
-    best : bool
-        No other programme is both shorter and more even.
     """
 
-    setup: Setup
-    steps: tuple[tuple[float, float], ...]
+    rod_share: float
+    legs: tuple[Leg, ...]
     hours: float
     minimum_mm: float
     rim_mm: float
     highest_A_m2: float
-    best: bool
 
-    @property
-    def what(self) -> str:
-        """The programme in bench words."""
-        told = ", then ".join(f"{current:.3g} mA for {hours:.1f} h" for current, hours in self.steps)
-        return f"{self.setup.says}: {told}" if told else f"{self.setup.says}: no current reaches the minimum"
+
+Rates = Callable[[Arrangement, float], Float]
+"""Density of every reported spot in an arrangement at a current in mA, A/m2; (n,), the same spots always."""
 
 
 def search(
-    make: Callable[[Setup], Geometry],
-    electrolyte: Electrolyte,
-    setups: Sequence[Setup],
+    rates: Rates,
+    families: Sequence[Sequence[Arrangement]],
     currents_mA: Sequence[float],
     *,
+    mm_per_h: float,
     wanted_mm: float,
     rim_limit_mm: float,
     density_limit_A_m2: float,
-    progress: Progress = quiet,
 ) -> tuple[Trial, ...]:
-    """Look for the shortest programme.
+    """Look for the shortest programmes.
 
     Parameters
     ----------
-    make : callable
-        The bath with its cups, arranged so.
-    electrolyte : Electrolyte
-    setups : sequence of Setup
+    rates : callable
+    families : sequence of sequences of Arrangement
+        Arrangements that may follow each other in one programme, wax widening.
     currents_mA : sequence of float
         Currents that the supply may be set to.
+    mm_per_h : float
+        Growth at 1 A/m2.
     wanted_mm : float
         Least thickness of every reported spot.
     rim_limit_mm : float
         Largest.
     density_limit_A_m2 : float
         Currents with a higher local density anywhere are not used.
-    progress : callable
 
     Returns
     -------
     tuple of Trial
-        The shortest first; an arrangement without a programme comes last, once.
+        Those that no other beats in both time and evenness, the shortest first; empty when nothing reaches
+        the minimum within the limits.
 
     Raises
     ------
     PlatingError
-        Without arrangement or current, when the limit is not above the minimum, or from the solver.
+        Without arrangement or current, when the limit is not above the minimum, or from the solver. An
+        arrangement that cannot be made is no change that can be offered, and left out.
     """
-    if not setups or not currents_mA:
+    if not families or not currents_mA:
         raise PlatingError("there is nothing to try", do="give at least one arrangement and one current")
     if not rim_limit_mm > wanted_mm:
         limit = f"more than the minimum, {wanted_mm:g} mm"
         raise PlatingError("the rim may not even have the minimum", value=f"{rim_limit_mm:g} mm", limit=limit)
+    known: dict[Arrangement, list[tuple[float, Float]]] = {}
     found: list[Trial] = []
-    for place, setup in enumerate(setups):
-        progress("trying arrangements", place / len(setups))
-        currents, density = _densities(make(setup), electrolyte, sorted(currents_mA), density_limit_A_m2)
-        found += _programmes(setup, electrolyte, currents, density, wanted_mm, rim_limit_mm)
-    progress("trying arrangements", 1.0)
-    ordered = sorted(found, key=lambda trial: (trial.hours, trial.rim_mm))
-    return tuple(replace(trial, best=_unbeaten(trial, ordered)) for trial in ordered)
+    for family in families:
+        for one in family:
+            if one not in known:
+                known[one] = list(_within(rates, one, sorted(currents_mA), density_limit_A_m2))
+        columns = [(one, current, density) for one in family for current, density in known[one]]
+        if columns:
+            found += _programmes(columns, mm_per_h, wanted_mm, rim_limit_mm)
+    different: list[Trial] = []
+    for trial in sorted(found, key=lambda trial: (trial.hours, trial.rim_mm, len(trial.legs))):
+        if not any(abs(trial.hours - o.hours) + abs(trial.rim_mm - o.rim_mm) < _SAME for o in different):
+            different.append(trial)
+    return tuple(trial for trial in different if not any(_beats(other, trial) for other in different))
 
 
-def _densities(
-    geometry: Geometry, electrolyte: Electrolyte, currents: Sequence[float], limit: float
-) -> tuple[list[float], Float]:
-    """Local density of every reported spot at each current that keeps to the limit; (spots, currents)."""
-    cells = prepare(geometry)
-    before: Solved | None = None
-    used, columns = [], []
+def _within(
+    rates: Rates, one: Arrangement, currents: Sequence[float], limit: float
+) -> list[tuple[float, Float]]:
+    """Densities at each current that keeps to the limit."""
+    used = []
     for current in currents:
-        before = solve_cells(cells, electrolyte, Drive(current_mA=current), before)
-        field = before.field
-        piece = np.array([e.piece for e in field.electrodes])[field.surface.electrode]
-        told = piece & (field.surface.band >= 0)
-        density = field.density_A_m2[told if told.any() else piece]
+        try:
+            density = rates(one, current)
+        except PlatingError:
+            break  # a rod without room, wax that leaves no metal
         if density.max() > limit:
             break
-        used.append(current)
-        columns.append(density)
-    return used, np.array(columns).T if columns else np.empty((0, 0))
+        used.append((current, density))
+    return used
 
 
 def _programmes(
-    setup: Setup, electrolyte: Electrolyte, currents: list[float], density: Float, wanted: float, limit: float
+    columns: Sequence[tuple[Arrangement, float, Float]], mm_per_h: float, wanted: float, limit: float
 ) -> list[Trial]:
-    nothing = Trial(setup, (), float("inf"), 0.0, float("inf"), float("nan"), False)
-    if not currents:
-        return [nothing]
-    per_h = 3.6e-3 * electrolyte.deposit_mm3_per_C * density
+    """The shortest programme of one family for each limit on the rim."""
+    density = np.column_stack([column[2] for column in columns])
+    per_h = mm_per_h * density
     found: list[Trial] = []
     for level in _LEVELS:
         most = wanted + level * (limit - wanted)
         rows = np.concatenate((-per_h, per_h))
         bound = np.concatenate((np.full(len(per_h), -wanted), np.full(len(per_h), most)))
-        answer = linprog(np.ones(len(currents)), A_ub=rows, b_ub=bound, bounds=(0.0, None), method="highs")
+        answer = linprog(np.ones(len(columns)), A_ub=rows, b_ub=bound, bounds=(0.0, None), method="highs")
         if answer.status != 0:
             break
         hours = np.asarray(answer.x)
+        used = [i for i in range(len(columns)) if hours[i] > _LEAST_HOURS]
         thick = per_h @ hours
-        used = hours > _LEAST_HOURS
-        steps = tuple((currents[i], float(hours[i])) for i in np.flatnonzero(used))
-        trial = Trial(
-            setup, steps, float(hours.sum()), float(thick.min()), float(thick.max()),
-            float(density[:, used].max()), False,
-        )  # fmt: skip
-        if not found or abs(trial.rim_mm - found[-1].rim_mm) > 1e-6:
-            found.append(trial)
-    return found or [nothing]
+        legs = [Leg(columns[i][1], float(hours[i]), columns[i][0].wax_mm) for i in used]
+        found.append(
+            Trial(
+                columns[0][0].rod_share,
+                tuple(sorted(legs, key=lambda leg: (leg.wax_mm, leg.current_mA))),
+                float(hours.sum()),
+                float(thick.min()),
+                float(thick.max()),
+                float(density[:, used].max()),
+            )
+        )
+    return found
 
 
-def _unbeaten(trial: Trial, every: Sequence[Trial]) -> bool:
-    if not trial.steps:
+def _beats(one: Trial, other: Trial) -> bool:
+    """Whether a programme is no longer and no less even than another, and better in one of the two."""
+    if one is other:
         return False
-    return not any(
-        other.hours <= trial.hours and other.rim_mm <= trial.rim_mm and other != trial
-        and (other.hours < trial.hours or other.rim_mm < trial.rim_mm)
-        for other in every
-    )  # fmt: skip
+    shorter, evener = other.hours - one.hours, other.rim_mm - one.rim_mm
+    return min(shorter, evener) >= -_SAME and max(shorter, evener) > _SAME

@@ -14,8 +14,9 @@ from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.mesh.model import Mesh
 from pinseat.plating.cups import Cup
 from pinseat.plating.growth import at_vertices, grow
-from pinseat.plating.ideal import LEAST_DEPTH_MM, geometry_of, row_of, surface_of
-from pinseat.plating.model import Electrolyte, Geometry, Growth, Stage
+from pinseat.plating.hung import Stand
+from pinseat.plating.ideal import LEAST_DEPTH_MM, geometry_of, row_of, stands_of, surface_of
+from pinseat.plating.model import Electrolyte, Geometry, Growth, Stage, with_cells
 from pinseat.plating.pieces import Piece
 from pinseat.plating.scanned import Scanned, scanned_cups, thickness_on
 
@@ -47,14 +48,44 @@ class Fineness:
 
 
 @dataclass(frozen=True, eq=False)
+class Laid:
+    """The cups of a case in the bath, before anything is solved.
+
+    Attributes
+    ----------
+    geometry : Geometry
+        With the cells of the map, and films on the pieces.
+    coarse : Geometry
+        The same with larger cells, to solve many times.
+    stands : dict of str to Stand
+        Where each piece is.
+    scanned : Scanned or None
+        None for idealised cups.
+    notes : tuple of str
+        What was taken for granted.
+    steps : int
+        Of the growth, in all.
+    """
+
+    geometry: Geometry
+    coarse: Geometry
+    stands: dict[str, Stand]
+    scanned: Scanned | None
+    notes: tuple[str, ...]
+    steps: int
+
+    def shown(self, pieces: Sequence[Piece]) -> tuple[Piece, ...]:
+        """Those of the pieces that are there."""
+        return tuple(piece for piece in pieces if piece.name in self.stands)
+
+
+@dataclass(frozen=True, eq=False)
 class Map:
     """A solved and grown case.
 
     Attributes
     ----------
     growth : Growth
-    coarse : Geometry
-        The same with larger cells, to solve again with other baths.
     mesh : Mesh
         What is shown.
     thickness_mm : (n,) array
@@ -65,47 +96,82 @@ class Map:
         Towards the eye: off the teeth, or out of idealised cups.
     stages : tuple of Stage
         As grown: less the current of pieces that are not in the map.
-    notes : tuple of str
-        What was taken for granted.
     """
 
     growth: Growth
-    coarse: Geometry
     mesh: Mesh
     thickness_mm: Float
     thinnest: Float
     up: Float
     stages: tuple[Stage, ...]
-    notes: tuple[str, ...]
+
+
+def lay_out(
+    case: Case,
+    pieces: Sequence[Piece],
+    upstream: Handover,
+    mesh: Mesh | None = None,
+    fineness: Fineness | None = None,
+) -> Laid:
+    """Put the cups of a case into the bath, once.
+
+    Parameters
+    ----------
+    case : Case
+    pieces : sequence of Piece
+    upstream : Handover
+        With a scan, the pins, the draw and the margins.
+    mesh : Mesh, optional
+        The working scan; idealised cups without it.
+    fineness : Fineness, optional
+
+    Returns
+    -------
+    Laid
+
+    Raises
+    ------
+    PlatingError
+        When the scan shows none of the pieces; as :func:`pinseat.plating.hung.hang`.
+    """
+    if mesh is None or upstream.field is None or upstream.draw is None:
+        fine = fineness or Fineness(FINE_MM["ideal"], COARSE_MM, STEPS)
+        geometry = geometry_of(pieces, case.plating, fine.metal_mm)
+        cups, scanned, notes = row_of(pieces), None, _ideal_notes(pieces)
+        leads, stands = {cup.name: _edge(cup) for cup in cups}, stands_of(cups)
+    else:
+        fine = fineness or Fineness(FINE_MM["scan"], COARSE_MM, STEPS)
+        scanned = scanned_cups(
+            case, pieces, mesh, upstream.field, upstream.draw, fine.metal_mm, upstream.margins
+        )
+        leads = {name: _highest(scanned, mesh, faces) for name, faces in scanned.regions.items()}
+        geometry, stands, notes = scanned.cups.geometry, scanned.stands, scanned.notes
+    geometry = filmed(geometry, case.plating.film_ohm, leads)
+    return Laid(geometry, with_cells(geometry, fine.coarse_mm), stands, scanned, notes, fine.steps)
 
 
 def map_of(
-    case: Case,
-    pieces: Sequence[Piece],
+    laid: Laid,
     electrolyte: Electrolyte,
     stages: Sequence[Stage],
     *,
     wanted_mm: float,
     upstream: Handover,
     mesh: Mesh | None = None,
-    fineness: Fineness | None = None,
     progress: Progress = quiet,
 ) -> Map:
-    """Solve and grow a case.
+    """Grow a case through the stages of a programme.
 
     Parameters
     ----------
-    case : Case
-    pieces : sequence of Piece
+    laid : Laid
     electrolyte : Electrolyte
     stages : sequence of Stage
     wanted_mm : float
         Minimum wanted.
     upstream : Handover
-        With a scan, the pins and the draw.
     mesh : Mesh, optional
-        The working scan; idealised cups without it.
-    fineness : Fineness, optional
+        The working scan, when the cups were cut from it.
     progress : callable
 
     Returns
@@ -115,28 +181,26 @@ def map_of(
     Raises
     ------
     PlatingError
-        As :func:`pinseat.plating.growth.grow`; when the scan shows none of the pieces.
+        As :func:`pinseat.plating.growth.grow`.
     """
-    if mesh is None or upstream.field is None or upstream.draw is None:
-        return _ideal(
-            case, pieces, electrolyte, stages, wanted_mm, fineness or Fineness(FINE_MM["ideal"]), progress
+    growth = _grown(laid.geometry, electrolyte, stages, laid.steps, wanted_mm, progress)
+    if laid.scanned is None or mesh is None:
+        shown = surface_of(laid.geometry)
+        return Map(
+            growth=growth,
+            mesh=shown,
+            thickness_mm=_on_ideal(laid.geometry, growth, shown),
+            thinnest=growth.thinnest,
+            up=np.array([0.0, 0.0, 1.0]),
+            stages=tuple(stages),
         )
-    fine = fineness or Fineness(FINE_MM["scan"])
-    progress("cutting the cups from the scan", 0.0)
-    made = scanned_cups(case, pieces, mesh, upstream.field, upstream.draw, fine.metal_mm, upstream.margins)
-    leads = {name: _highest(made, mesh, faces) for name, faces in made.regions.items()}
-    stages = _for_some(stages, pieces, made.left_out)
-    geometry = filmed(made.cups.geometry, case.plating.film_ohm, leads)
-    growth = _grown(geometry, electrolyte, stages, fine.steps, wanted_mm, progress)
     return Map(
         growth=growth,
-        coarse=coarse_of(case, pieces, upstream, mesh, fine.coarse_mm),
         mesh=mesh,
-        thickness_mm=thickness_on(made, growth, mesh),
-        thinnest=made.cups.to_scan(growth.thinnest[None])[0],
+        thickness_mm=thickness_on(laid.scanned, growth, mesh),
+        thinnest=laid.scanned.cups.to_scan(growth.thinnest[None])[0],
         up=np.asarray(upstream.draw, float),
         stages=tuple(stages),
-        notes=made.notes,
     )
 
 
@@ -169,22 +233,6 @@ def _grown(
         ) from None
 
 
-def coarse_of(
-    case: Case,
-    pieces: Sequence[Piece],
-    upstream: Handover,
-    mesh: Mesh | None = None,
-    metal_mm: float | None = None,
-) -> Geometry:
-    """The bath with its cups on coarse cells, to be solved many times."""
-    edge = metal_mm or COARSE_MM
-    if mesh is None or upstream.field is None or upstream.draw is None:
-        return geometry_of(pieces, case.plating, edge)
-    return scanned_cups(
-        case, pieces, mesh, upstream.field, upstream.draw, edge, upstream.margins
-    ).cups.geometry
-
-
 def filmed(geometry: Geometry, film_ohm: float, leads: Mapping[str, Float]) -> Geometry:
     """The same with a resistive film on the pieces, each touched by its lead at one place."""
     if film_ohm <= 0.0:
@@ -208,42 +256,16 @@ def _highest(made: Scanned, mesh: Mesh, faces: NDArray[np.intp]) -> Float:
     return place[int(np.argmax(place[:, 2]))]
 
 
-def _for_some(stages: Sequence[Stage], pieces: Sequence[Piece], left_out: Sequence[str]) -> list[Stage]:
-    """Stages with the current of the pieces in the map alone, shared by area."""
-    whole = sum(piece.area_mm2 for piece in pieces)
-    part = sum(piece.area_mm2 for piece in pieces if piece.name not in left_out) / whole
-    return [
-        replace(stage, drive=replace(stage.drive, current_mA=part * (stage.drive.current_mA or 0.0)))
-        for stage in stages
-    ]
-
-
-def _ideal(
-    case: Case,
-    pieces: Sequence[Piece],
-    electrolyte: Electrolyte,
-    stages: Sequence[Stage],
-    wanted_mm: float,
-    fine: Fineness,
-    progress: Progress,
-) -> Map:
-    geometry = geometry_of(pieces, case.plating, fine.metal_mm)
-    leads = {cup.name: _edge(cup) for cup in row_of(pieces)}
-    geometry = filmed(geometry, case.plating.film_ohm, leads)
-    growth = _grown(geometry, electrolyte, stages, fine.steps, wanted_mm, progress)
-    shown = surface_of(geometry)
+def _ideal_notes(pieces: Sequence[Piece]) -> tuple[str, ...]:
     shallow = [piece.name for piece in pieces if piece.depth_mm < LEAST_DEPTH_MM]
-    body = geometry.bodies[0]
-    metal = body.electrode(shown.vertices) >= 1
-    plated = metal & (body.metal_distance(shown.vertices) < 0.5 * fine.metal_mm)
     shapes = "idealised cups with upright walls and flat floors, side by side in one block"
-    return Map(
-        growth=growth,
-        coarse=coarse_of(case, pieces, Handover(), None, fine.coarse_mm),
-        mesh=shown,
-        thickness_mm=np.where(plated, at_vertices(growth, shown.vertices)[0], np.nan),
-        thinnest=growth.thinnest,
-        up=np.array([0.0, 0.0, 1.0]),
-        stages=tuple(stages),
-        notes=(shapes, *([f"{', '.join(shallow)} taken as {LEAST_DEPTH_MM:g} mm deep"] if shallow else [])),
+    return (shapes, *([f"{', '.join(shallow)} taken as {LEAST_DEPTH_MM:g} mm deep"] if shallow else []))
+
+
+def _on_ideal(geometry: Geometry, growth: Growth, shown: Mesh) -> Float:
+    """Thickness at the end at each vertex of the surface that is shown; not a number off the pieces."""
+    body = geometry.bodies[0]
+    plated = (body.electrode(shown.vertices) >= 1) & (
+        body.metal_distance(shown.vertices) < 0.5 * geometry.metal_mm
     )
+    return np.where(plated, at_vertices(growth, shown.vertices)[0], np.nan)

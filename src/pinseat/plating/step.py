@@ -13,15 +13,21 @@ from pinseat.mesh.model import Mesh
 from pinseat.plating import checks
 from pinseat.plating.baths import Bath, bath_of
 from pinseat.plating.calibration import Calibration, calibrate, calibrated
-from pinseat.plating.field import solve
 from pinseat.plating.hazards import hazard_findings
 from pinseat.plating.mapping import thickness_map
 from pinseat.plating.pieces import Piece, pieces_of
-from pinseat.plating.plan import aim_of, electrolyte_of, main_current_mA, stages_of
+from pinseat.plating.plan import (
+    aim_of,
+    electrolyte_of,
+    main_current_mA,
+    part_of,
+    stages_of,
+    steps_charge_mAh,
+)
 from pinseat.plating.result import Aim, PlatingResult, Suggestion, ThicknessMap
 from pinseat.plating.shares import pool
-from pinseat.plating.solve import Fineness, Map, map_of
-from pinseat.plating.suggest import suggestions
+from pinseat.plating.solve import Fineness, Map, lay_out, map_of
+from pinseat.plating.suggest import Trials, suggestions
 from pinseat.reference import value
 
 PLATED = ("silver plated", "copper plated")
@@ -82,35 +88,26 @@ def solved(
     """
     plain = by_areas(case)
     pieces, bath, current = pieces_of(case), plain.bath, plain.pool.current_mA
-    stages = stages_of(case.plating, plain.aim, pieces, bath, current)
+    progress("cutting the cups out", 0.0)
+    laid = lay_out(case, pieces, upstream, mesh, fineness)
+    there = laid.shown(pieces)
+    stages = part_of(stages_of(case.plating, plain.aim, pieces, bath, current), pieces, there)
+    part = sum(piece.area_mm2 for piece in there) / sum(piece.area_mm2 for piece in pieces)
+    trials = Trials(laid.coarse, case.plating, there, laid.stands, bath, part * current, part)
+    tried = suggestions(trials, plain.aim, bath, progress)
     made = map_of(
-        case,
-        pieces,
+        laid,
         electrolyte_of(bath),
         stages,
         wanted_mm=plain.aim.minimum_mm,
         upstream=upstream,
         mesh=mesh,
-        fineness=fineness,
         progress=progress,
     )
     progress("asking what the bath hides", 0.0)
-    found = thickness_map(
-        made.growth, bath, made.stages, lambda liquid, drive: solve(made.coarse, liquid, drive), made.notes
-    )
+    found = thickness_map(made.growth, bath, stages, trials.solve, laid.notes)
     found = replace(found, thinnest_mm=made.thinnest)
-    aim = aim_of(case.plating, found if checks.trusted(found) else None)
-    tried = suggestions(
-        case,
-        pieces,
-        bath,
-        aim,
-        current,
-        upstream=upstream,
-        mesh=mesh,
-        metal_mm=fineness.coarse_mm if fineness else None,
-        progress=progress,
-    )
+    aim = aim_of(case.plating, found if checks.trusted(found) else None, plain.aim.mean_mm)
     if mesh is not None:
         pieces = as_scanned(pieces, found)
     whole, shares = pool(pieces, bath, current, aim.mean_mm)
@@ -152,7 +149,9 @@ def by_areas(case: Case) -> PlatingResult:
     bath, told = bath_known(case)
     pieces = pieces_of(case)
     current = main_current_mA(case.plating, pieces)
-    aim = aim_of(case.plating)
+    area = sum(piece.area_mm2 for piece in pieces)
+    by_steps = steps_charge_mAh(case.plating) * bath.growth_mm3_mAh / area if case.plating.steps else None
+    aim = aim_of(case.plating, by_steps_mm=by_steps)
     whole, shares = pool(pieces, bath, current, aim.mean_mm)
     return PlatingResult(
         bath=bath,

@@ -1,57 +1,145 @@
-"""What to change at the bench: a few arrangements and currents tried, the shortest good programme first."""
+"""What to change at the bench: arrangements and currents tried on coarse cells, the best of them grown."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
-from pinseat.case.model import Case
-from pinseat.case.plating import Rod
-from pinseat.errors import PlatingError
-from pinseat.ledger.handover import Handover, Progress, quiet
-from pinseat.mesh.model import Mesh
+import numpy as np
+from scipy.spatial import KDTree
+
+from pinseat.case.plating import Plating, Rod, Step
+from pinseat.ledger.handover import Progress, quiet
 from pinseat.plating.baths import Bath
-from pinseat.plating.model import Geometry
+from pinseat.plating.bodies import waxed
+from pinseat.plating.cells import Cells, prepare
+from pinseat.plating.field import Solved, solve_cells
+from pinseat.plating.growth import grow
+from pinseat.plating.hung import Stand, drive_of, with_rods
+from pinseat.plating.model import Drive, Electrolyte, Field, Float, Geometry
 from pinseat.plating.pieces import Piece
-from pinseat.plating.plan import electrolyte_of
+from pinseat.plating.plan import electrolyte_of, stages_of
 from pinseat.plating.result import Aim, Suggestion
-from pinseat.plating.search import Setup, Trial, search
-from pinseat.plating.solve import coarse_of
+from pinseat.plating.search import Arrangement, Trial, search
+from pinseat.reference import value
 
-SETUPS = (Setup(), Setup(mask_mm=0.5), Setup(rod_above_mm=3.0))
-"""What is tried: as it is, the rim covered, a rod in each cup."""
+ROD = {"diameter_mm": 1.0, "bare_mm": 2.0, "above_floor_mm": 3.0}
+"""The rod that is tried in each cup."""
+ROD_SHARES = (0.5, 0.9)
+"""Parts of the current that come through the rods."""
+WAX_MM = (0.5, 1.0)
+"""Further bands that are tried."""
 SHARES = (0.25, 0.5, 1.0)
 """Currents that are tried, over the planned one."""
 MOST = 5
 """Longest list."""
+STEPS = 10
+"""Of the growth of the best."""
 
 
-def suggestions(
-    case: Case,
-    pieces: Sequence[Piece],
-    bath: Bath,
-    aim: Aim,
-    current_mA: float,
-    *,
-    upstream: Handover,
-    mesh: Mesh | None = None,
-    metal_mm: float | None = None,
-    progress: Progress = quiet,
-) -> tuple[Suggestion, ...]:
+class Trials:
+    """The cups on coarse cells, asked many times: with other currents, other baths, rods, and wax.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        As stated, coarse.
+    plating : pinseat.case.plating.Plating
+    pieces : sequence of Piece
+        Those that are in the geometry.
+    stands : mapping of str to Stand
+    bath : Bath
+    current_mA : float
+        Planned main current of these pieces.
+    part : float
+        That over the current of all pieces on the supply.
+    """
+
+    def __init__(
+        self,
+        geometry: Geometry,
+        plating: Plating,
+        pieces: Sequence[Piece],
+        stands: Mapping[str, Stand],
+        bath: Bath,
+        current_mA: float,
+        part: float = 1.0,
+    ) -> None:
+        self.geometry, self.plating, self.pieces, self.stands = geometry, plating, pieces, stands
+        self.bath, self.electrolyte, self.current_mA = bath, electrolyte_of(bath), current_mA
+        self.part = part
+        self._cells: dict[bool, Cells] = {}
+        self._waxed: dict[tuple[bool, float], Cells] = {}
+        self._before: dict[tuple[bool, float], Solved] = {}
+        self._spots: tuple[Float, Float] | None = None
+
+    def solve(self, electrolyte: Electrolyte, drive: Drive) -> Field:
+        """As stated, with another bath."""
+        key = (False, 0.0)
+        found = solve_cells(self._at(key), electrolyte, drive, self._before.get(key))
+        self._before[key] = found
+        return found.field
+
+    def densities(self, one: Arrangement, current_mA: float) -> Float:
+        """Density of every reported spot of the stated arrangement, in another; A/m2.
+
+        Raises
+        ------
+        PlatingError
+            As :func:`pinseat.plating.field.solve`; when a rod has no room.
+        """
+        key = (one.rod_share > 0.0, one.wax_mm)
+        drive = drive_of(self.with_rods_of(one.rod_share, current_mA), current_mA, current_mA)
+        found = solve_cells(self._at(key), self.electrolyte, drive, self._before.get(key))
+        self._before[key] = found
+        field = found.field
+        place, edge = self._reported(field)
+        piece = np.array([e.piece for e in field.electrodes])[field.surface.electrode]
+        near = KDTree(field.surface.point[piece]).query(place)[1]
+        return np.where(edge < one.wax_mm, 0.0, field.density_A_m2[piece][near])
+
+    def with_rods_of(self, share: float, main_mA: float) -> Plating:
+        """The plating as stated, or with rods in every cup that give so much of a main current, by area."""
+        if share <= 0.0:
+            return _rescaled(self.plating, main_mA / self.current_mA)
+        cups = [piece for piece in self.pieces if piece.form == "cup"]
+        area = sum(piece.area_mm2 for piece in cups)
+        rods = tuple(Rod(piece=p.name, current_mA=share * main_mA * p.area_mm2 / area, **ROD) for p in cups)
+        return self.plating.model_copy(update={"rods": rods})
+
+    def _at(self, key: tuple[bool, float]) -> Cells:
+        """Cells in an arrangement: wax changes no shape, so it has those of its bare cups."""
+        rods, wax_mm = key
+        if rods not in self._cells:
+            geometry = self.geometry
+            if rods:
+                geometry = with_rods(geometry, self.with_rods_of(1.0, self.current_mA).rods, self.stands)
+            self._cells[rods] = prepare(geometry)
+        if key not in self._waxed:
+            bare = self._cells[rods]
+            self._waxed[key] = replace(bare, geometry=waxed(bare.geometry, wax_mm))
+        return self._waxed[key]
+
+    def _reported(self, field: Field) -> tuple[Float, Float]:
+        """The spots of the stated arrangement that are reported, and how far they are from the wax edge."""
+        if self._spots is None:
+            piece = np.array([e.piece for e in field.electrodes])[field.surface.electrode]
+            told = piece & (field.surface.band >= 0)
+            place = field.surface.point[told if told.any() else piece]
+            zone = self.geometry.zone
+            edge = np.full(len(place), np.inf) if zone is None else zone.from_edge_mm(place)
+            self._spots = place, edge
+        return self._spots
+
+
+def suggestions(trials: Trials, aim: Aim, bath: Bath, progress: Progress = quiet) -> tuple[Suggestion, ...]:
     """Try arrangements and currents on coarse cells.
 
     Parameters
     ----------
-    case : Case
-    pieces : sequence of Piece
-    bath : Bath
+    trials : Trials
     aim : Aim
-    current_mA : float
-        Planned main current.
-    upstream : Handover
-    mesh : Mesh, optional
-        The working scan.
-    metal_mm : float, optional
-        Cell edge at metal.
+    bath : Bath
     progress : callable
 
     Returns
@@ -60,47 +148,96 @@ def suggestions(
         Programmes that reach the minimum everywhere without passing the rim's limit, those that no other
         beats in both time and evenness, the shortest first. Empty when there is none.
     """
-    trials: list[Trial] = []
-    for i, setup in enumerate(SETUPS):
-        progress("trying arrangements", i / len(SETUPS))
+    progress("trying arrangements", 0.0)
+    shares = (0.0,) if trials.plating.rods or not _cups(trials) else (0.0, *ROD_SHARES)
+    families = [
+        (Arrangement(share), *((Arrangement(share, wax),) if wax else ()))
+        for share in shares
+        for wax in (0.0, *WAX_MM)
+    ]
+    found = search(
+        trials.densities,
+        families,
+        [share * trials.current_mA for share in SHARES],
+        mm_per_h=3.6e-3 * trials.electrolyte.deposit_mm3_per_C,
+        wanted_mm=aim.minimum_mm,
+        rim_limit_mm=max(aim.rim_mm, 1.01 * aim.minimum_mm),
+        density_limit_A_m2=bath.density_limit_A_m2,
+    )
+    progress("trying arrangements", 1.0)
+    told = [
+        Suggestion(says(one, trials.part), one.hours, one.minimum_mm, one.rim_mm, toml_of(one, trials))
+        for one in found[:MOST]
+    ]
+    if found and (grown := _grown(found[0], trials, aim, told[0], progress)) is not None:
+        told[0] = grown
+    return tuple(told)
 
-        def make(wanted: Setup) -> Geometry:
-            return coarse_of(arranged(case, pieces, wanted), pieces, upstream, mesh, metal_mm)
 
-        try:
-            trials += search(
-                make,
-                electrolyte_of(bath),
-                (setup,),
-                [share * current_mA for share in SHARES],
-                wanted_mm=aim.minimum_mm,
-                rim_limit_mm=max(aim.rim_mm, 1.01 * aim.minimum_mm),
-                density_limit_A_m2=bath.density_limit_A_m2,
-            )
-        except PlatingError:
-            continue  # a rod that meets a pin, a mask that leaves no metal: not a change that can be made
-    good = sorted((t for t in trials if t.steps), key=lambda t: (t.hours, t.rim_mm))
-    kept = [t for t in good if not any(_beats(other, t) for other in good)]
-    return tuple(Suggestion(t.what, t.hours, t.minimum_mm, t.rim_mm) for t in kept[:MOST])
+def _grown(one: Trial, trials: Trials, aim: Aim, told: Suggestion, progress: Progress) -> Suggestion | None:
+    """A programme with its deposit grown, on coarse cells; None when that does not hold its metal."""
+    main = max(leg.current_mA for leg in one.legs)
+    changed = trials.with_rods_of(one.rod_share, main).model_copy(update={"steps": steps_of(one)})
+    geometry = with_rods(trials.geometry, changed.rods, trials.stands) if one.rod_share else trials.geometry
+    stages = stages_of(changed, aim, trials.pieces, trials.bath, main)
+    growth = grow(
+        geometry, trials.electrolyte, stages, steps=STEPS, wanted_mm=aim.minimum_mm, progress=progress
+    )
+    if 100.0 * abs(growth.closure) > value("plating.closure_percent").value:
+        return None
+    told_there = growth.surface.band >= 0
+    end = growth.thickness_mm[-1][told_there]
+    return replace(
+        told, hours=growth.hours_100, minimum_mm=float(end.min()), rim_mm=float(end.max()), grown=True
+    )
 
 
-def arranged(case: Case, pieces: Sequence[Piece], setup: Setup) -> Case:
-    """The case with another mask or rods; what it states stays unless the setup changes it."""
-    changes: dict[str, object] = {}
-    if setup.mask_mm > 0.0:
-        changes["mask_mm"] = setup.mask_mm
-    if setup.rod_above_mm is not None:
-        changes["rods"] = tuple(
-            Rod(piece=piece.name, bare_mm=setup.rod_bare_mm, above_floor_mm=setup.rod_above_mm)
-            for piece in pieces
-            if piece.form == "cup"
+def _cups(trials: Trials) -> bool:
+    return any(piece.form == "cup" for piece in trials.pieces)
+
+
+def _rescaled(plating: Plating, factor: float) -> Plating:
+    """The same with the stated rods' own currents for another main current."""
+    rods = tuple(
+        rod.model_copy(update={"current_mA": factor * rod.current_mA}) if rod.current_mA else rod
+        for rod in plating.rods
+    )
+    return plating.model_copy(update={"rods": rods})
+
+
+def says(one: Trial, part: float = 1.0) -> str:
+    """A programme in bench words, its currents those of all pieces on the supply."""
+    words, wax = [], 0.0
+    if one.rod_share > 0.0:
+        words.append(
+            f"an insulated rod in each cup, bare end {ROD['bare_mm']:g} mm, {ROD['above_floor_mm']:g} mm above "
+            f"the floor, on a supply of its own, rods together {100 * one.rod_share:.0f} % of the current"
         )
-    return case.model_copy(update={"plating": case.plating.model_copy(update=changes)})
+    for leg in one.legs:
+        cover = f"cover {leg.wax_mm:g} mm of the rim with wax and go on with " if leg.wax_mm > wax else ""
+        wax = leg.wax_mm
+        words.append(f"{cover}{leg.current_mA / part:.3g} mA for {leg.hours:.1f} h")
+    return ", then ".join(words) if one.rod_share <= 0.0 else f"{words[0]}: {', then '.join(words[1:])}"
 
 
-def _beats(one: Trial, other: Trial) -> bool:
-    """Whether a programme is no longer and no less even than another, and better in one of the two."""
-    if one is other:
-        return False
-    at_least = one.hours <= other.hours and one.rim_mm <= other.rim_mm
-    return at_least and (one.hours < other.hours or one.rim_mm < other.rim_mm)
+def steps_of(one: Trial) -> tuple[Step, ...]:
+    """A programme as a case states it."""
+    return tuple(Step(current_mA=leg.current_mA, hours=leg.hours, wax_mm=leg.wax_mm) for leg in one.legs)
+
+
+def toml_of(one: Trial, trials: Trials) -> str:
+    """What to put into ``case.toml`` to have a programme mapped and set on the sheet."""
+    main = max(leg.current_mA for leg in one.legs)
+    rods = trials.with_rods_of(one.rod_share, main).rods
+    legs = [replace(leg, current_mA=leg.current_mA / trials.part) for leg in one.legs]
+    blocks = [_block("steps", vars(leg)) for leg in legs]
+    blocks += [_block("rods", rod.model_dump(exclude_none=True)) for rod in rods]
+    return "\n".join(blocks)
+
+
+def _block(table: str, entries: Mapping[str, object]) -> str:
+    def plain(entry: object) -> str:
+        return f'"{entry}"' if isinstance(entry, str) else f"{entry:.4g}"
+
+    lines = [f"{key} = {plain(entry)}" for key, entry in entries.items() if entry != 0.0]
+    return "\n".join([f"[[plating.{table}]]", *lines, ""])
