@@ -209,10 +209,9 @@ def says(one: Trial, part: float = 1.0) -> str:
     """A programme in bench words, its currents those of all pieces on the supply."""
     words, wax = [], 0.0
     if one.rod_share > 0.0:
-        words.append(
-            f"an insulated rod in each cup, bare end {ROD['bare_mm']:g} mm, {ROD['above_floor_mm']:g} mm above "
-            f"the floor, on a supply of its own, rods together {100 * one.rod_share:.0f} % of the current"
-        )
+        rod = f"bare end {ROD['bare_mm']:g} mm, {ROD['above_floor_mm']:g} mm above the floor"
+        share = f"rods together {100 * one.rod_share:.0f} % of the current"
+        words.append(f"an insulated rod in each cup, {rod}, on a supply of its own, {share}")
     for leg in one.legs:
         cover = f"cover {leg.wax_mm:g} mm of the rim with wax and go on with " if leg.wax_mm > wax else ""
         wax = leg.wax_mm
