@@ -65,15 +65,15 @@ def _guessed_mould(casting: CastingResult) -> str:
 
 
 def sentence(words: str) -> str:
-    """Words as a sentence: a capital first, a stop last.
+    """Words as a sentence: a capital first, a stop last; nothing stays nothing.
 
     Examples
     --------
-    >>> sentence("ream the hole")
-    'Ream the hole.'
+    >>> sentence("ream the hole"), sentence("")
+    ('Ream the hole.', '')
     """
     words = words.strip()
-    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "?", "!")) else ".")
+    return words and words[:1].upper() + words[1:] + ("" if words.endswith((".", "?", "!")) else ".")
 
 
 def why(seating: SeatingResult) -> str:

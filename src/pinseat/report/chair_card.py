@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pinseat.case.files import atomic_write, plainly
+from matplotlib.figure import Figure
+
 from pinseat.case.model import Case
 from pinseat.impression.model import ImpressionResult
 from pinseat.ledger.handover import Progress, quiet
@@ -12,11 +13,8 @@ from pinseat.ledger.pins import PinField
 from pinseat.mesh.model import Mesh
 from pinseat.report.chair_picture import injection_picture, injection_plan
 from pinseat.report.chair_words import card_words
-from pinseat.report.pages import tidy
-from pinseat.report.setting import set_within
-from pinseat.report.style import look, write
+from pinseat.report.setting import write_page
 
-CARD = "results/chair-card.pdf"
 _TIGHTER = tuple(
     {"size": size, "most": 1000, "high": high}
     for size, high in (
@@ -75,19 +73,15 @@ def write_chair_card(
     CaseError
         If the folder cannot be written.
     """
-    results = folder / "results"
-    with plainly(results):
-        (results / "figures").mkdir(parents=True, exist_ok=True)
-    plain = card_words(case, result, line, meta)
-    progress("drawing the order of injection", 0.0)
-    with look():
-        figure = injection_plan(field, result) if mesh is None else injection_picture(mesh, field, result)
-        stem = results / "figures" / "injection"
-        written = write(figure, stem)
-    alt = "; ".join(one["words"] for one in plain["order"])
-    plain["picture"] = {"file": f"/figures/{stem.name}.svg", "alt": alt}
-    progress("setting the chair card", 0.5)
-    data = set_within("chair_card.typ", tidy(plain), results, pages=1, tighter=_TIGHTER)
-    atomic_write(folder / CARD, data)
+    words = card_words(case, result, line, meta)
+    alt = "; ".join(one["words"] for one in words["order"])
+    words["picture"] = {"file": "/figures/injection.svg", "alt": alt}
+
+    def injection() -> Figure:
+        return injection_plan(field, result) if mesh is None else injection_picture(mesh, field, result)
+
+    progress("setting the chair card", 0.0)
+    charts = {"injection": injection}
+    written = write_page(folder, "chair-card", words, charts, template="chair_card.typ", tighter=_TIGHTER)
     progress("setting the chair card", 1.0)
-    return (CARD, *(path.relative_to(folder).as_posix() for path in written))
+    return tuple(path.relative_to(folder).as_posix() for path in written)

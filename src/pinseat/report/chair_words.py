@@ -11,7 +11,7 @@ from pinseat.impression.model import ImpressionResult, Moment, PinProjection, Pr
 from pinseat.ledger.rows import Entry
 from pinseat.report.advice import sentence, worst_first
 from pinseat.report.pages import Plain
-from pinseat.report.rounding import MINUS, fixed, with_u
+from pinseat.report.rounding import MINUS, fixed, stopwatch, with_u
 from pinseat.report.teeth import both
 
 URGENT = ("impression.tally", "impression.mixup")
@@ -186,8 +186,7 @@ def clock_text(minutes: float) -> str:
     ('2:35', '38 min', '24 h')
     """
     if minutes < 20.0:
-        seconds = 5 * round(60.0 * minutes / 5.0)
-        return f"{seconds // 60}:{seconds % 60:02d}"
+        return stopwatch(5 * round(60.0 * minutes / 5.0))
     return f"{minutes:.0f} min" if minutes < 100.0 else f"{minutes / 60.0:.0f} h"
 
 

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
-from pinseat.report import style
 from pinseat.report.advice import sentence, worst_first
-from pinseat.report.pages import Plain, case_words, tidy
+from pinseat.report.pages import Plain, case_words, meta_words
 from pinseat.report.rounding import fixed, with_u
 from pinseat.report.seat_charts import causes_chart
 from pinseat.report.seat_words import cause_words
-from pinseat.report.setting import set_within
+from pinseat.report.setting import write_page
 from pinseat.seating.diagnosis import Diagnosis
 from pinseat.seating.model import COSTS
 
@@ -20,7 +18,6 @@ _TIGHTER = tuple(
     {"size": size, "most": most}
     for size, most in ((10.0, 9), (9.6, 9), (9.2, 8), (8.8, 7), (8.4, 6), (8.0, 5))
 )
-_HASH = 24
 
 
 def write_diagnosis_sheet(
@@ -49,17 +46,10 @@ def write_diagnosis_sheet(
     CaseError
         If the folder cannot be written.
     """
-    results = folder / "results"
-    with plainly(results):
-        (results / "figures").mkdir(parents=True, exist_ok=True)
-    with style.look():
-        figures = style.write(causes_chart(diagnosis), results / "figures" / "causes")
-    plain = tidy(diagnosis_words(case, diagnosis, meta))
-    atomic_write(
-        results / "diagnosis.pdf",
-        set_within("diagnosis_sheet.typ", plain, results, pages=1, tighter=_TIGHTER),
+    words = diagnosis_words(case, diagnosis, meta)
+    return write_page(
+        folder, "diagnosis", words, {"causes": lambda: causes_chart(diagnosis)}, tighter=_TIGHTER
     )
-    return (results / "diagnosis.pdf", *figures)
 
 
 def diagnosis_words(case: Case, diagnosis: Diagnosis, meta: dict[str, str]) -> Plain:
@@ -95,7 +85,7 @@ def diagnosis_words(case: Case, diagnosis: Diagnosis, meta: dict[str, str]) -> P
         "remedies": [
             {
                 "words": sentence(r.words),
-                "caution": sentence(r.caution) if r.caution else "",
+                "caution": sentence(r.caution),
                 "home": with_u(100.0 * r.probability, 100.0 * r.u_probability, "%", 0),
                 "cost": COSTS[r.cost],
                 "first": "yes" if r == first else "",
@@ -103,11 +93,11 @@ def diagnosis_words(case: Case, diagnosis: Diagnosis, meta: dict[str, str]) -> P
             for r in diagnosis.remedies
         ],
         "findings": [
-            {"verdict": f.verdict, "says": sentence(f.says), "do": sentence(f.do) if f.do else ""}
+            {"verdict": f.verdict, "says": sentence(f.says), "do": sentence(f.do)}
             for f in worst_first(diagnosis.findings)
             if f.code in ("diagnosis.unlike", "diagnosis.home")
         ],
         "made": f"{diagnosis.seen} things seen. Every cause was taken as equally probable before (assumed). "
         f"{fixed(diagnosis.effective_bridges, 0)} simulated bridges in effect look like this one. "
-        + "; ".join(f"{label} {value[:_HASH]}" for label, value in meta.items()),
+        + meta_words(meta),
     }

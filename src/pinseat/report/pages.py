@@ -132,6 +132,11 @@ def case_words(case: Case) -> Plain:
     }
 
 
+def meta_words(meta: dict[str, str]) -> str:
+    """Versions and hashes in a line, long hashes cut."""
+    return "; ".join(f"{label} {value[:24]}" for label, value in meta.items())
+
+
 def _count(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
@@ -354,8 +359,8 @@ def finding_lists(findings: tuple[Finding, ...]) -> Plain:
                 "where": sentence(f.where or "whole case"),
                 "says": sentence(f.says),
                 "number_text": sentence(number_text(f)) if number_text(f) else "",
-                "source": sentence(f.limit_source) if f.limit_source else "",
-                "do": sentence(f.do) if f.do else "",
+                "source": sentence(f.limit_source),
+                "do": sentence(f.do),
             }
             for i, f in numbered
             if f.verdict != "clear"

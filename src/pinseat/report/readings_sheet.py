@@ -11,15 +11,14 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 
-from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case, Layout
 from pinseat.case.teeth import arch_position
 from pinseat.reference import value
 from pinseat.report import style
-from pinseat.report.pages import tidy
+from pinseat.report.pages import meta_words
 from pinseat.report.plan import level, name_pins, tooth_outline
 from pinseat.report.rounding import fixed
-from pinseat.report.setting import set_within
+from pinseat.report.setting import write_page
 from pinseat.report.teeth import both
 from pinseat.survey.plan import ReadingPlan, Step
 
@@ -60,17 +59,13 @@ def write_readings_sheet(folder: Path, case: Case, plan: ReadingPlan, meta: dict
     CaseError
         If the folder cannot be written.
     """
-    results = folder / "results"
-    with plainly(results):
-        (results / "figures").mkdir(parents=True, exist_ok=True)
-    with style.look():
-        style.write(pin_sketch(plan.layout), results / "figures" / "readings")
-    plain = tidy(sheet_words(case, plan, meta)) | {"sketch": "/figures/readings.svg"}
+    words = sheet_words(case, plan, meta) | {"sketch": "/figures/readings.svg"}
     pages = 1 + max(0, math.ceil((len(plan.steps) - _FIRST_PAGE) / _NEXT_PAGE))
-    atomic_write(
-        results / "readings.pdf", set_within("readings.typ", plain, results, pages=pages, tighter=_TIGHTER)
+    sketch = {"readings": lambda: pin_sketch(plan.layout)}
+    page, *_ = write_page(
+        folder, "readings", words, sketch, template="readings.typ", pages=pages, tighter=_TIGHTER
     )
-    return results / "readings.pdf"
+    return page
 
 
 def sheet_words(case: Case, plan: ReadingPlan, meta: dict[str, str]) -> dict[str, Any]:
@@ -107,7 +102,7 @@ def sheet_words(case: Case, plan: ReadingPlan, meta: dict[str, str]) -> dict[str
         "unseen": [{"words": one.words, "why": one.why, "do": one.do} for one in plan.unseen],
         "lengths": _lengths(plan.layout),
         "teeth": ", ".join(both(tooth) for tooth in dict.fromkeys(pin.tooth for pin in plan.layout)),
-        "made": "; ".join(f"{label} {value}" for label, value in meta.items()),
+        "made": meta_words(meta),
     }
 
 

@@ -6,19 +6,17 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
 from pinseat.casting.cement_checks import NEVER_FORCE, press_words
 from pinseat.casting.model import CastingResult, Cementing, Compensation, RecipeResult
 from pinseat.ledger.findings import Finding
 from pinseat.reference import Value
 from pinseat.report import recipe_words as words
-from pinseat.report import style
 from pinseat.report.advice import sentence, worst_first
-from pinseat.report.pages import Plain, case_words, tidy
+from pinseat.report.pages import Plain, case_words, meta_words
 from pinseat.report.recipe_charts import cement_chart, mould_chart
 from pinseat.report.rounding import fixed, with_u
-from pinseat.report.setting import set_within
+from pinseat.report.setting import write_page
 
 _TIGHTER = tuple(
     {"size": size, "most": most}
@@ -29,7 +27,6 @@ _CHAIR = ("cement.", "dentine.", "pin.")
 """What the cementing reckons with."""
 _ELSEWHERE = ("ledger.", "schedule.", "hazard.", "crown.", "verdict.")
 """Listed in the report, or said on the card where they stand."""
-_HASH = 24
 """Letters of a version or hash that are printed; the whole stands in the result files."""
 
 
@@ -68,26 +65,20 @@ def write_cards(
     CaseError
         If the folder cannot be written.
     """
-    results = folder / "results"
-    with plainly(results):
-        (results / "figures").mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    with style.look():
-        written += style.write(mould_chart(recipe.mould), results / "figures" / "mould")
-        if recipe.cement is not None:
-            written += style.write(cement_chart(recipe.cement), results / "figures" / "cementing")
-    cards = [("recipe", recipe_card(case, recipe, casting, meta))]
-    if recipe.cement is not None:
-        cards.append(("cementing", cement_card(case, recipe.cement, recipe.findings, meta)))
-    pages = []
     chair = [one for one in used if one.name.startswith(_CHAIR)]
     bench = [one for one in used if not one.name.startswith((*_CHAIR, *_ELSEWHERE))]
-    for name, plain in cards:
-        plain["granted"] = words.granted(bench if name == "recipe" else chair)
-        data = set_within(f"{name}_sheet.typ", tidy(plain), results, pages=1, tighter=_TIGHTER)
-        atomic_write(results / f"{name}.pdf", data)
-        pages.append(results / f"{name}.pdf")
-    return (*pages, *written)
+    batch = {**recipe_card(case, recipe, casting, meta), "granted": words.granted(bench)}
+    page, *charts = write_page(
+        folder, "recipe", batch, {"mould": lambda: mould_chart(recipe.mould)}, tighter=_TIGHTER
+    )
+    cement = recipe.cement
+    if cement is None:
+        return (page, *charts)
+    card = {**cement_card(case, cement, recipe.findings, meta), "granted": words.granted(chair)}
+    second, *more = write_page(
+        folder, "cementing", card, {"cementing": lambda: cement_chart(cement)}, tighter=_TIGHTER
+    )
+    return (page, second, *charts, *more)
 
 
 def recipe_card(case: Case, recipe: RecipeResult, casting: CastingResult, meta: dict[str, str]) -> Plain:
@@ -133,7 +124,7 @@ def recipe_card(case: Case, recipe: RecipeResult, casting: CastingResult, meta: 
         ],
         "due": case.casting.due.replace("T", " "),
         "findings": _findings(found),
-        "made": "; ".join(f"{label} {value[:_HASH]}" for label, value in meta.items()),
+        "made": meta_words(meta),
     }
 
 
@@ -184,7 +175,7 @@ def cement_card(case: Case, cement: Cementing, findings: Iterable[Finding], meta
         ],
         "faces": fixed(100.0 * max(0.0, 1.0 - sum(pin.share for pin in cement.pins)), 0),
         "findings": _findings(found),
-        "made": "; ".join(f"{label} {value[:_HASH]}" for label, value in meta.items()),
+        "made": meta_words(meta),
     }
 
 
@@ -303,10 +294,10 @@ def _findings(found: Iterable[Finding]) -> list[dict[str, str]]:
     return [
         {
             "verdict": one.verdict,
-            "where": sentence(one.where) if one.where else "",
+            "where": sentence(one.where),
             "says": sentence(one.says),
             "number": _number(one),
-            "do": sentence(one.do) if one.do else "",
+            "do": sentence(one.do),
         }
         for one in found
         if one.verdict != "clear"

@@ -10,7 +10,7 @@ from pinseat.casting.model import Cementing, Compensation, Metal, Mix, RecipeRes
 from pinseat.ledger.verdict import one_sided
 from pinseat.reference import Value
 from pinseat.report.advice import sentence
-from pinseat.report.rounding import fixed, pair, unit_mark, with_u
+from pinseat.report.rounding import fixed, pair, stopwatch, unit_mark, with_u
 
 NOT_WEIGHED = "weigh the pattern with its sprue, and state pattern_g under [casting]"
 
@@ -102,8 +102,7 @@ def clock(minutes: float) -> str:
     """
     if minutes < 0.0 or not math.isfinite(minutes):
         return "never"
-    whole = int(60.0 * minutes)
-    return f"{whole // 60}:{whole % 60:02d} min"
+    return f"{stopwatch(int(60.0 * minutes))} min"
 
 
 def seconds(value: float) -> str:

@@ -15,6 +15,17 @@ Cell = tuple[str, str, str]
 """Invisible digits before, what is printed, invisible digits after: so that decimal points stand in line."""
 
 
+def stopwatch(seconds: int) -> str:
+    """A time as a stopwatch shows it.
+
+    Examples
+    --------
+    >>> stopwatch(255)
+    '4:15'
+    """
+    return f"{seconds // 60}:{seconds % 60:02d}"
+
+
 def decimals(u: float) -> int:
     """How many decimals show two significant digits of an uncertainty (JCGM 100, 7.2.6).
 

@@ -5,16 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from pinseat.case.files import atomic_write, plainly
 from pinseat.case.model import Case
 from pinseat.reference import value
-from pinseat.report import style
 from pinseat.report.advice import sentence, worst_first
 from pinseat.report.cautions import ALWAYS
-from pinseat.report.pages import Plain, case_words, tidy
+from pinseat.report.pages import Plain, case_words, meta_words
 from pinseat.report.rounding import chance, fixed, with_u
 from pinseat.report.seat_charts import tradeoff_chart
-from pinseat.report.setting import set_within
+from pinseat.report.setting import write_page
 from pinseat.seating.model import COSTS, Lever
 from pinseat.seating.plan import SeatPlan
 
@@ -22,7 +20,6 @@ _TIGHTER = tuple(
     {"size": size, "most": most}
     for size, most in ((9.6, 30), (9.2, 30), (8.8, 30), (8.4, 26), (8.0, 22), (7.6, 18))
 )
-_HASH = 24
 
 
 def write_seat_sheet(folder: Path, case: Case, plan: SeatPlan, meta: dict[str, str]) -> tuple[Path, ...]:
@@ -49,16 +46,9 @@ def write_seat_sheet(folder: Path, case: Case, plan: SeatPlan, meta: dict[str, s
     CaseError
         If the folder cannot be written.
     """
-    results = folder / "results"
-    with plainly(results):
-        (results / "figures").mkdir(parents=True, exist_ok=True)
-    with style.look():
-        figures = style.write(tradeoff_chart(plan), results / "figures" / "tradeoff")
-    data = set_within(
-        "seat_sheet.typ", tidy(seat_words(case, plan, meta)), results, pages=2, tighter=_TIGHTER
-    )
-    atomic_write(results / "seat.pdf", data)
-    return (results / "seat.pdf", *figures)
+    words = seat_words(case, plan, meta)
+    charts = {"tradeoff": lambda: tradeoff_chart(plan)}
+    return write_page(folder, "seat", words, charts, pages=2, tighter=_TIGHTER)
 
 
 def seat_words(case: Case, plan: SeatPlan, meta: dict[str, str]) -> Plain:
@@ -103,12 +93,12 @@ def seat_words(case: Case, plan: SeatPlan, meta: dict[str, str]) -> Plain:
         f"{chance(plan.pivot_middle, plan.trials)}",
         "rigid": "" if plan.rigid is None else chance(plan.rigid, plan.trials),
         "findings": [
-            {"verdict": f.verdict, "says": sentence(f.says), "do": sentence(f.do) if f.do else ""}
+            {"verdict": f.verdict, "says": sentence(f.says), "do": sentence(f.do)}
             for f in worst_first(plan.findings)
         ],
         "caution": ALWAYS[1],
         "made": f"{fixed(plan.trials, 0)} virtual bridges each, the same for all; seed {plan.seed}; "
-        + "; ".join(f"{label} {value[:_HASH]}" for label, value in meta.items()),
+        + meta_words(meta),
     }
 
 
@@ -124,7 +114,7 @@ def _role(option: Any, plan: SeatPlan) -> str:
 def _lever(lever: Lever, plan: SeatPlan) -> Plain:
     return {
         "change": sentence(lever.change),
-        "caution": sentence(lever.caution) if lever.caution else "",
+        "caution": sentence(lever.caution),
         "after": f"{fixed(100.0 * lever.after.probability, 1)} %",
         "gain": with_u(100.0 * lever.gain, 100.0 * lever.u_gain, "", 1),
         "less": fixed(lever.gain_lacking_um, 0),

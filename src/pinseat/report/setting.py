@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
@@ -12,8 +12,12 @@ from typing import Any, cast
 
 import matplotlib
 import typst
+from matplotlib.figure import Figure
 
+from pinseat.case.files import atomic_write, plainly
 from pinseat.errors import ReportError
+from pinseat.report import style
+from pinseat.report.pages import tidy
 
 
 def template(name: str) -> bytes:
@@ -58,6 +62,59 @@ def set_within(
     raise ReportError(
         "the report does not fit its pages", limit=f"{pages} {'pages' if pages > 1 else 'page'}"
     )
+
+
+def write_page(
+    folder: Path,
+    name: str,
+    words: dict[str, Any],
+    charts: Mapping[str, Callable[[], Figure]],
+    *,
+    template: str = "",
+    pages: int = 1,
+    tighter: Sequence[Mapping[str, float]],
+) -> tuple[Path, ...]:
+    """Write ``results/<name>.pdf`` and its charts into a case folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The case folder.
+    name : str
+    words : dict
+        For the template.
+    charts : mapping of str to callable
+        Name of each chart in ``results/figures``, and what draws it.
+    template : str
+        ``<name>_sheet.typ`` when left out.
+    pages, tighter
+        See :func:`set_within`.
+
+    Returns
+    -------
+    tuple of Path
+        The PDF, then the charts.
+
+    Raises
+    ------
+    ReportError
+        If the page cannot be set.
+    CaseError
+        If the folder cannot be written.
+    """
+    results = folder / "results"
+    with plainly(results):
+        (results / "figures").mkdir(parents=True, exist_ok=True)
+    written: list[Path] = []
+    with style.look():
+        for stem, draw in charts.items():
+            written += style.write(draw(), results / "figures" / stem)
+    pdf = results / f"{name}.pdf"
+    plain = tidy(words)
+    atomic_write(
+        pdf, set_within(template or f"{name}_sheet.typ", plain, results, pages=pages, tighter=tighter)
+    )
+    return (pdf, *written)
 
 
 def page_count(pdf: bytes) -> int:

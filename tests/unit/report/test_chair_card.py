@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pinseat.errors import ReportError
-from pinseat.report.chair_card import CARD, write_chair_card
+from pinseat.report.chair_card import write_chair_card
 from pinseat.report.chair_picture import injection_picture
 from pinseat.report.chair_words import card_words, clock_text, console_lines, cost_words, signed_mm
 from pinseat.report.pages import tidy
@@ -13,6 +13,8 @@ from pinseat.report.style import look
 from tests.unit.impression.conftest import SIX, THREE, case_of, computed, field_of, projections
 
 META = {"code": "0.1.0", "case": "5d1f3c77"}
+
+CARD = "results/chair-card.pdf"
 
 
 LINE = "Leans 1.0° towards +x from +z"
