@@ -2,49 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pinseat.mesh.model import Mesh
 from pinseat.mesh.noise import noise_um
-from pinseat.mesh.smoothing import smoothed_normals
-from pinseat.mesh.topology import Edges, edge_lengths, edges, face_vectors, unit
+from pinseat.mesh.topology import face_vectors, unit
 from pinseat.reference import value
+from pinseat.survey.smoothed import Smoothed
 from pinseat.survey.surface import Surface
 
 Float = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 
-@dataclass(frozen=True, eq=False)
-class Terrain:
-    """A scan with its edges, smoothed normals and curvature.
-
-    Attributes
-    ----------
-    mesh : Mesh
-        A working copy: welded and wound outward.
-    """
-
-    mesh: Mesh
+class Terrain(Smoothed):
+    """A scan with its edges, smoothed normals and curvature."""
 
     @cached_property
     def surface(self) -> Surface:
         """Search tree and the faces at each vertex."""
         return Surface(self.mesh)
-
-    @cached_property
-    def edges(self) -> Edges:
-        """Edges of the mesh."""
-        return edges(self.mesh)
-
-    @cached_property
-    def edge_mm(self) -> float:
-        """Median edge length."""
-        return float(np.median(edge_lengths(self.mesh, self.edges)))
 
     @cached_property
     def noise_mm(self) -> float:
@@ -53,16 +32,6 @@ class Terrain:
         """
         seen = noise_um(self.mesh)
         return 1e-3 * (value("scanner.noise_max_um").value if seen is None else seen)
-
-    @cached_property
-    def normals(self) -> Float:
-        """Smoothed unit normals at the vertices, (n, 3)."""
-        return smoothed_normals(self.mesh, self.edges)
-
-    @cached_property
-    def face_normals(self) -> Float:
-        """Smoothed unit normals of the triangles, (m, 3)."""
-        return unit(self.normals[self.mesh.faces].sum(axis=1))
 
     @cached_property
     def face_vectors(self) -> Float:

@@ -12,9 +12,10 @@ from scipy.spatial import cKDTree
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.raster import view_axes
 from pinseat.mesh.rays import OFF_SURFACE_MM, Rays
-from pinseat.mesh.smoothing import RINGS, smoothed_normals, steadied
-from pinseat.mesh.topology import Edges, edge_lengths, edges, face_vectors, unit
+from pinseat.mesh.smoothing import RINGS, steadied
+from pinseat.mesh.topology import face_vectors, unit
 from pinseat.survey.contour import crossings
+from pinseat.survey.smoothed import Smoothed
 
 Float = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -24,27 +25,8 @@ _NEAR = (6, 48)
 """Pieces of the height of contour looked at for each point: at first, and where none of those serves."""
 
 
-@dataclass(frozen=True, eq=False)
-class Surveyed:
-    """A scan with what does not depend on the draw, made once for all draws.
-
-    Attributes
-    ----------
-    mesh : Mesh
-        A working copy: welded and wound outward.
-    """
-
-    mesh: Mesh
-
-    @cached_property
-    def edges(self) -> Edges:
-        """Edges of the mesh."""
-        return edges(self.mesh)
-
-    @cached_property
-    def normals(self) -> Float:
-        """Smoothed unit normals at the vertices, (n, 3)."""
-        return smoothed_normals(self.mesh, self.edges)
+class Surveyed(Smoothed):
+    """A scan with what does not depend on the draw, made once for all draws."""
 
     @cached_property
     def surface(self) -> Mesh:
@@ -69,8 +51,7 @@ class Surveyed:
     @cached_property
     def face_area(self) -> Float:
         """Areas of the triangles laid onto the smoothed surface, (m,), mm2: roughness adds nothing."""
-        smooth = unit(self.normals[self.mesh.faces].sum(axis=1))
-        return np.asarray(np.einsum("ij,ij->i", self.face_vectors, smooth))
+        return np.asarray(np.einsum("ij,ij->i", self.face_vectors, self.face_normals))
 
     @cached_property
     def vertex_area(self) -> Float:
@@ -81,7 +62,7 @@ class Surveyed:
     @cached_property
     def reach_mm(self) -> float:
         """How far smoothing can shift the height of contour at a sharp edge: an edge length for each ring."""
-        return RINGS * float(np.median(edge_lengths(self.mesh, self.edges)))
+        return RINGS * self.edge_mm
 
 
 @dataclass(frozen=True, eq=False)
