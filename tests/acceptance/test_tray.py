@@ -90,7 +90,7 @@ def test_four_sheets_over_pins_of_4_2_mm_collide_by_1_4_mm() -> None:
     assert four.sheets_needed == 8
     assert four.sweep_mm == pytest.approx(0.4466, abs=1e-4)
     assert four.side_mm == pytest.approx(0.3 + 0.4466 + 1.0, abs=1e-4)
-    found = pile_finding(four, 1.0)
+    found = pile_finding(four, 1.0, "stated")
     assert found.verdict == "stop"
     assert found.value == pytest.approx(-1.4)
     assert "1.40 mm out of the sheets" in found.says

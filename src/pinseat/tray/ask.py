@@ -7,6 +7,8 @@ from pinseat.reference import value
 from pinseat.tray.model import Asked
 from pinseat.tray.sheets import need_thickness
 
+_STATED = "pin_gap_mm under [tray], as stated"
+
 
 def asked_of(stated: Tray) -> Asked:
     """Measures of the tray.
@@ -40,6 +42,7 @@ def asked_of(stated: Tray) -> Asked:
         relief_mm=relief,
         pin_relief_mm=relief + _or(stated.pin_extra_mm, "tray.pin_extra_mm"),
         pin_gap_mm=_or(stated.pin_gap_mm, "tray.pin_gap_mm"),
+        pin_gap_source=value("tray.pin_gap_mm").cited if stated.pin_gap_mm is None else _STATED,
         wobble_deg=_or(stated.wobble_deg, "tray.wobble_deg"),
         wobble_mm=_or(stated.wobble_mm, "tray.wobble_mm"),
         wall_mm=_or(stated.wall_mm, "tray.wall_mm"),

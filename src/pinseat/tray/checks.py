@@ -6,14 +6,12 @@ from collections.abc import Iterator, Sequence
 
 from pinseat.ledger.cautions import PULL
 from pinseat.ledger.findings import Finding, Verdict
+from pinseat.ledger.verdict import against
 from pinseat.reference import value
 from pinseat.tray.border import Border
 from pinseat.tray.handle import LETTERS_A_LINE, MOST_LINES, Seat
 from pinseat.tray.model import Asked, Gap, HandPlan, Pile, PinRoom, Soundness
 from pinseat.tray.stops import Steadiness
-
-GUARD = 1.645
-"""One-sided coverage of 0.95 (ISO 14253-1:2017)."""
 
 
 def too_thin(asked: Asked) -> Finding | None:
@@ -28,7 +26,7 @@ def too_thin(asked: Asked) -> Finding | None:
         value=asked.pin_relief_mm,
         unit="mm",
         limit=asked.pin_gap_mm,
-        limit_source=_wanted_source("tray.pin_gap_mm"),
+        limit_source=asked.pin_gap_source,
         do=f"state pin_extra_mm of {asked.pin_gap_mm - asked.relief_mm:.2f} or more under [tray]",
     )
 
@@ -239,7 +237,7 @@ def gap_findings(gaps: Sequence[Gap]) -> Iterator[Finding]:
             value=worst,
             unit="mm",
             limit=limit.value,
-            limit_source=f"{limit.reference} ({limit.basis})",
+            limit_source=limit.cited,
             do="" if fine else "state a finer grid_mm under [tray]",
         )
 
@@ -248,13 +246,7 @@ def pin_findings(pins: Sequence[PinRoom], asked: Asked) -> Iterator[Finding]:
     """Clearance of each pin, swept with the wobble, against the least one wanted."""
     for pin in pins:
         spare = pin.swept_mm - asked.pin_gap_mm
-        verdict: Verdict = (
-            "clear"
-            if spare >= GUARD * pin.u_mm
-            else "stop"
-            if spare <= -GUARD * pin.u_mm or pin.swept_mm <= 0.0
-            else "cannot tell"
-        )
+        verdict: Verdict = "stop" if pin.swept_mm <= 0.0 else against(spare, pin.u_mm)
         yield Finding(
             code="tray.pin_clearance",
             where=f"pin {pin.name}",
@@ -264,7 +256,7 @@ def pin_findings(pins: Sequence[PinRoom], asked: Asked) -> Iterator[Finding]:
             uncertainty=pin.u_mm,
             unit="mm",
             limit=asked.pin_gap_mm,
-            limit_source=_wanted_source("tray.pin_gap_mm"),
+            limit_source=asked.pin_gap_source,
             do="" if verdict == "clear" else "state a larger pin_extra_mm under [tray]",
         )
 
@@ -282,7 +274,7 @@ def touch_findings(gaps: Sequence[float]) -> Iterator[Finding]:
             value=gap,
             unit="mm",
             limit=limit.value,
-            limit_source=f"{limit.reference} ({limit.basis})",
+            limit_source=limit.cited,
             do="" if fine else "state a finer grid_mm under [tray], or pick another place",
         )
 
@@ -298,10 +290,12 @@ def hand_findings(plan: HandPlan, asked: Asked, binding: bool) -> Iterator[Findi
         Whether this is the tray that will be used; else too few sheets are a caution.
     """
     for pile in plan.piles:
-        yield pile_finding(pile, asked.pin_gap_mm, plan.u_sheet_mm, binding)
+        yield pile_finding(pile, asked.pin_gap_mm, asked.pin_gap_source, plan.u_sheet_mm, binding)
 
 
-def pile_finding(pile: Pile, gap_mm: float, u_sheet_mm: float = 0.0, binding: bool = True) -> Finding:
+def pile_finding(
+    pile: Pile, gap_mm: float, gap_source: str, u_sheet_mm: float = 0.0, binding: bool = True
+) -> Finding:
     """Whether the sheets over a pin clear it.
 
     Parameters
@@ -309,6 +303,8 @@ def pile_finding(pile: Pile, gap_mm: float, u_sheet_mm: float = 0.0, binding: bo
     pile : Pile
     gap_mm : float
         Wanted.
+    gap_source : str
+        Who wants it.
     u_sheet_mm : float
         Standard uncertainty of one sheet's thickness.
     binding : bool
@@ -317,7 +313,7 @@ def pile_finding(pile: Pile, gap_mm: float, u_sheet_mm: float = 0.0, binding: bo
     Examples
     --------
     >>> from pinseat.tray.sheets import pile
-    >>> found = pile_finding(pile("11-1", 4.2, sheet_mm=0.7, gap_mm=1.0, sheets=4), 1.0)
+    >>> found = pile_finding(pile("11-1", 4.2, sheet_mm=0.7, gap_mm=1.0, sheets=4), 1.0, "stated")
     >>> found.verdict, found.says
     ('stop', 'The pin stands 1.40 mm out of the sheets: it would hit the tray.')
     """
@@ -341,11 +337,6 @@ def pile_finding(pile: Pile, gap_mm: float, u_sheet_mm: float = 0.0, binding: bo
         uncertainty=u or None,
         unit="mm",
         limit=gap_mm,
-        limit_source=_wanted_source("tray.pin_gap_mm"),
+        limit_source=gap_source,
         do="" if enough else f"lay {pile.sheets_needed} sheets over it in all, {aside}",
     )
-
-
-def _wanted_source(name: str) -> str:
-    found = value(name)
-    return f"stated in the case, else {found.reference} ({found.basis})"

@@ -22,6 +22,8 @@ class Asked:
         Room over the teeth, and round everything that a pin can reach.
     pin_gap_mm : float
         Least clearance of a pin.
+    pin_gap_source : str
+        Who wants it: the case, or the reference value.
     wobble_deg, wobble_mm : float
     wall_mm, past_gum_mm, stop_diameter_mm, grid_mm : float
     waste_share : float
@@ -30,6 +32,7 @@ class Asked:
     relief_mm: float
     pin_relief_mm: float
     pin_gap_mm: float
+    pin_gap_source: str
     wobble_deg: float
     wobble_mm: float
     wall_mm: float

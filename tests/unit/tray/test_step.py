@@ -4,11 +4,13 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from pinseat.case.tray import Tray as Stated
 from pinseat.errors import TrayError
 from pinseat.ledger.handover import Handover
 from pinseat.ledger.pins import Pin, PinField
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.topology import components, edges
+from pinseat.tray.ask import asked_of
 from pinseat.tray.step import Tray, run
 
 from .conftest import DRAW, case_of, handover, pins
@@ -123,6 +125,11 @@ def test_relief_in_sheets_is_the_same_as_in_millimetres(scan: Mesh) -> None:
     assert tray.result.asked.relief_mm == pytest.approx(2.1)
     assert tray.result.gaps[0].percentiles_mm[1] == pytest.approx(2.1, abs=0.03)
     assert tray.result.hand.sheets == 3
+
+
+def test_a_limit_names_who_set_it() -> None:
+    assert "assumed by this project" in asked_of(Stated()).pin_gap_source
+    assert asked_of(Stated(pin_gap_mm=1.0)).pin_gap_source == "pin_gap_mm under [tray], as stated"
 
 
 def test_relief_thinner_than_the_pins_need_stops_and_writes_no_body(scan: Mesh) -> None:
