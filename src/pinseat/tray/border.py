@@ -26,9 +26,17 @@ ON_SCAN_MM = 1.0
 SHORT_OF_RIM_MM = 0.5
 """The border keeps this far inside the rim of the scan."""
 _HOLLOW_PER_MM = -0.25
+"""A groove rounder than a ball of 4 mm is no crease (assumed): such are the flanks between cusps."""
 _SIDEWAYS = 0.85
+"""Cosine of 32 deg between normal and draw: at the gum the wall of a tooth slopes by more, a fissure's floor
+by less (assumed).
+"""
 _BELOW_TOP_MM = (3.5, 14.0)
+"""Half the shortest crown of the reference data (7.0 mm): what is hollow above that belongs to the crown; the
+longest one (11.0 mm) and 3 mm of receded gum (assumed).
+"""
 _AROUND_MM = 6.0
+"""Half a molar and some more (reference data: at most 10 to 11 mm): the top of a crease's own tooth."""
 _TOLD_MM = 0.5
 _LEAST = 200
 _RAGGED_MM, _BESIDE_MM = 1.5, 8.0
