@@ -6,8 +6,8 @@ box a x b x c, M = π (a + b + c). Above the top face of a box stands half of th
 a b r + π (a + b) r²/2 + 2/3 π r³.
 
 How far off a distance may be: a place t beside the nearest one, on a surface of radius R, is farther off by
-t²/2 (1/d + 1/R) at the distance d. The points given leave t up to their covering radius; a node that was handed
-the point of a neighbour, up to that and one step of the grid, nearly always half a step.
+t²/2 (1/d + 1/R) at the distance d. The points given leave t up to their covering radius; a node that was
+handed the point of a neighbour, up to that and one step of the grid, nearly always half a step.
 """
 
 import manifold3d
