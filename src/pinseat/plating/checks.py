@@ -9,6 +9,7 @@ from dataclasses import replace
 from pinseat.ledger.findings import Finding
 from pinseat.plating.baths import STATED, Bath
 from pinseat.plating.calibration import Calibration
+from pinseat.plating.covering import Round
 from pinseat.plating.pieces import Piece
 from pinseat.plating.plan import highest_current_mA
 from pinseat.plating.result import Aim, MappedPiece, Suggestion, ThicknessMap
@@ -280,6 +281,32 @@ def film_finding(found: ThicknessMap, film_ohm: float) -> Finding | None:
         limit_source=least.cited,
         do="bring a second lead to the far side, coat once more, or start with less" if far else "",
     )
+
+
+def bare_finding(rounds: Sequence[Round]) -> Finding | None:
+    """Whether metal covers the film by the first look; None for a film that conducts well."""
+    if not rounds:
+        return None
+    most, first, last = value("plating.bare_percent"), rounds[0], rounds[-1]
+    told = Finding(
+        code="plating.bare",
+        where=", ".join(first.where) or "pieces",
+        says="Metal covers the whole film by the first look.",
+        verdict="clear",
+        value=first.bare_percent,
+        unit="% of the surface bare",
+        limit=most.value,
+        limit_source=most.cited,
+    )
+    if first.bare_percent <= most.value:
+        return told
+    if last.bare_percent > most.value:
+        says = f"Part of the film is bare at the first look, and {last.bare_mm2:.0f} mm2 after coating it "
+        do = "bring a second lead to the bare places, or take a film that conducts better"
+        return replace(told, says=f"{says}again {len(rounds) - 1} times.", verdict="stop", do=do)
+    says = f"Of the film {first.bare_mm2:.0f} mm2 are bare at the first look; the programme coats it again."
+    do = "coat the bare places again and repeat the start current, or bring a second lead to them"
+    return replace(told, says=says, verdict="caution", do=do)
 
 
 def calibration_findings(found: Calibration | None, bath: Bath) -> list[Finding]:

@@ -12,6 +12,7 @@ from pinseat.plating.model import Float, Int
 
 CONTACT_MM = 0.5
 """The lead touches all film within this of its contact."""
+_SAME_MM = 1e-6
 
 
 def with_films(
@@ -70,7 +71,8 @@ def with_films(
 
 
 def _touching(cells: Cells, found: Elements, filmed: Int) -> tuple[Int, Int]:
-    """Elements of film at the contacts of their electrodes, the nearest at least; all of it without one."""
+    """Elements of film at the contacts of their electrodes, the nearest at least, and under metal; all of it
+    without a contact."""
     touch = []
     for number, electrode in enumerate(cells.geometry.electrodes):
         mine = filmed[found.electrode[filmed] == number]
@@ -80,6 +82,9 @@ def _touching(cells: Cells, found: Elements, filmed: Int) -> tuple[Int, Int]:
             touch.append(mine)
             continue
         far = KDTree(np.asarray(electrode.contact, float)[None]).query(found.point[mine])[0]
-        touch.append(mine[far <= max(CONTACT_MM, float(np.min(far)))])
+        near = far <= max(CONTACT_MM, float(np.min(far)))
+        if electrode.covered is not None and len(electrode.covered):
+            near |= KDTree(electrode.covered).query(found.point[mine])[0] < _SAME_MM
+        touch.append(mine[near])
     every = np.concatenate(touch) if touch else np.empty(0, np.int64)
     return every, found.electrode[every]

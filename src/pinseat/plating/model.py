@@ -98,6 +98,8 @@ class Electrode:
         Resistance of the metallising film per square; 0 for good metal. The lead touches it at `contact`.
     contact : (3,) array or None
         Where the lead touches a resistive film, mm.
+    covered : (k, 3) array or None
+        Places where metal has grown on the film by now, mm.
     """
 
     name: str
@@ -106,6 +108,7 @@ class Electrode:
     with_: str = ""
     sheet_ohm: float = 0.0
     contact: Float | None = None
+    covered: Float | None = None
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,7 @@ def aim_of(stated: Plating, found: ThicknessMap | None = None, by_steps_mm: floa
 
 
 def stages_of(
-    stated: Plating, aim: Aim, pieces: Sequence[Piece], bath: Bath, current_mA: float
+    stated: Plating, aim: Aim, pieces: Sequence[Piece], bath: Bath, current_mA: float, starts: int = 1
 ) -> tuple[Stage, ...]:
     """Start current until the first look, then the steps stated, or the main current until past the stop.
 
@@ -76,16 +76,20 @@ def stages_of(
     bath : Bath
     current_mA : float
         Main.
+    starts : int
+        Stretches of the start current, the film coated again before each but the first.
 
     Returns
     -------
     tuple of Stage
     """
     first, share = value("plating.look_h").value, value("plating.start_share").value
+    low = share * (stated.steps[0].current_mA if stated.steps else current_mA)
+    begin = Stage(first, drive_of(stated, low, current_mA), "start", bare=True)
+    begins = (begin, *(replace(begin, bare=False) for _ in range(starts - 1)))
     if stated.steps:
-        start = share * stated.steps[0].current_mA
         return (
-            Stage(first, drive_of(stated, start, current_mA), "start", bare=True),
+            *begins,
             *(
                 Stage(one.hours, drive_of(stated, one.current_mA, current_mA), "main", wax_mm=one.wax_mm)
                 for one in stated.steps
@@ -93,11 +97,8 @@ def stages_of(
         )
     area = sum(piece.area_mm2 for piece in pieces)
     wanted = BEYOND * max(aim.mean_mm, aim.stop_mean_mm)
-    main = max(hours(wanted, area, current_mA, bath.growth_mm3_mAh) - share * first, first)
-    return (
-        Stage(first, drive_of(stated, share * current_mA, current_mA), "start", bare=True),
-        Stage(main, drive_of(stated, current_mA, current_mA), "main"),
-    )
+    main = max(hours(wanted, area, current_mA, bath.growth_mm3_mAh) - starts * share * first, first)
+    return (*begins, Stage(main, drive_of(stated, current_mA, current_mA), "main"))
 
 
 def part_of(stages: Sequence[Stage], pieces: Sequence[Piece], there: Sequence[Piece]) -> tuple[Stage, ...]:

@@ -12,6 +12,7 @@ from pinseat.case.model import Case
 from pinseat.case.plating import Step
 from pinseat.ledger.findings import Finding
 from pinseat.plating.clock import FORM, Finish, alone, finish, good_starts
+from pinseat.plating.covering import Round
 from pinseat.plating.log_checks import log_findings
 from pinseat.plating.pieces import Piece, pieces_of
 from pinseat.plating.plan import highest_current_mA
@@ -91,26 +92,28 @@ def _plan(
     current = plated.pool.current_mA
     first, share = value("plating.look_h").value, value("plating.start_share").value
     if case.plating.steps:
-        rows = _rows_of(case.plating.steps, first, share)
+        rows = _rows_of(case.plating.steps, first, share, plated.covering)
         charge, hours = sum(row.charge_mAh for row in rows), rows[-1].from_h
         fixed = {"highest_mA": 0.0, "lowest_mA": math.inf}  # the steps stay as they are stated
         empty = case.plating.unstaffed
         return rows, finish(start, 0.0, charge, charge / hours, empty, **fixed) if start else None, hours
-    total = _charge_mAh(plated, current, first, share)
-    main = max(total - share * current * first, 0.0)
-    hours = first + main / current
+    start_h = max(len(plated.covering), 1) * first
+    total = _charge_mAh(plated, current, start_h, share)
+    main = max(total - share * current * start_h, 0.0)
+    hours = start_h + main / current
+    begins = _begins(first, share * current, plated.covering)
     if start is None:
-        return _rows(first, share * current, main, current), None, hours
+        return _rows(begins, main, current), None, hours
     done = finish(
         start,
-        first,
+        start_h,
         main,
         current,
         case.plating.unstaffed,
         highest_mA=max(highest_current_mA(pieces, plated.bath), current),
         lowest_mA=share * current,
     )
-    return _rows(first, share * current, main, done.current_mA), done, hours
+    return _rows(begins, main, done.current_mA), done, hours
 
 
 def _charge_mAh(plated: PlatingResult, current: float, first: float, share: float) -> float:
@@ -121,25 +124,41 @@ def _charge_mAh(plated: PlatingResult, current: float, first: float, share: floa
     return current * (hours - (1.0 - share) * min(first, hours))
 
 
-def _rows(first: float, start_mA: float, main_mAh: float, main_mA: float) -> tuple[Row, ...]:
-    half, end = 0.5 * main_mAh / main_mA, first + main_mAh / main_mA
+def _begins(first: float, start_mA: float, rounds: Sequence[Round]) -> list[Row]:
+    """The start current with its look, and once more for each time that bare film is coated again."""
+    rows: list[Row] = []
+    again = "Set the start current. Log it."
+    for number in range(max(len(rounds), 1)):
+        at = number * first
+        rows.append(Row("start", at, first, start_mA, start_mA * first, again))
+        look = LOOK
+        if number + 1 < len(rounds):
+            bare = rounds[number]
+            where = f"about {bare.bare_mm2:.0f} mm² on {', '.join(bare.where)} will be bare"
+            look = f"Look: {where}. Rinse, dry, coat the bare spots again. Log it."
+        rows.append(Row("look", at + first, 0.0, 0.0, 0.0, look))
+        again = "Set the start current once more. Log it."
+    return rows
+
+
+def _rows(begins: Sequence[Row], main_mAh: float, main_mA: float) -> tuple[Row, ...]:
+    since, half = begins[-1].from_h, 0.5 * main_mAh / main_mA
     return (
-        Row("start", 0.0, first, start_mA, start_mA * first, "Set the start current. Log it."),
-        Row("look", first, 0.0, 0.0, 0.0, LOOK),
-        Row("main", first, half, main_mA, 0.5 * main_mAh, "Set the main current. Log it."),
-        Row("look", first + half, 0.0, 0.0, 0.0, LOOK_AGAIN),
-        Row("main", first + half, half, main_mA, 0.5 * main_mAh, "On with the main current."),
-        Row("stop", end, 0.0, 0.0, 0.0, STOP),
+        *begins,
+        Row("main", since, half, main_mA, 0.5 * main_mAh, "Set the main current. Log it."),
+        Row("look", since + half, 0.0, 0.0, 0.0, LOOK_AGAIN),
+        Row("main", since + half, half, main_mA, 0.5 * main_mAh, "On with the main current."),
+        Row("stop", since + 2.0 * half, 0.0, 0.0, 0.0, STOP),
     )
 
 
-def _rows_of(steps: Sequence[Step], first: float, share: float) -> tuple[Row, ...]:
+def _rows_of(steps: Sequence[Step], first: float, share: float, rounds: Sequence[Round]) -> tuple[Row, ...]:
     """The same for steps that are stated, with a look before each."""
-    start = share * steps[0].current_mA
-    rows = [Row("start", 0.0, first, start, start * first, "Set the start current. Log it.")]
-    now, wax = first, 0.0
+    rows = _begins(first, share * steps[0].current_mA, rounds)
+    now, wax = rows[-1].from_h, 0.0
     for number, step in enumerate(steps):
-        rows.append(Row("look", now, 0.0, 0.0, 0.0, LOOK if number == 0 else LOOK_AGAIN))
+        if number:
+            rows.append(Row("look", now, 0.0, 0.0, 0.0, LOOK_AGAIN))
         do = "Set this current. Log it."
         if step.wax_mm > wax:
             do = f"Rinse, dry, cover {step.wax_mm:g} mm of the rim with wax, hang it back. {do}"

@@ -11,6 +11,7 @@ from pinseat.ledger.findings import Finding
 from pinseat.plating.baths import Bath
 from pinseat.plating.calibration import Calibration
 from pinseat.plating.clock import Finish
+from pinseat.plating.covering import Round
 from pinseat.plating.reconcile import LogState
 from pinseat.plating.shares import Pool, Share
 
@@ -243,6 +244,9 @@ class PlatingResult:
     findings : tuple of Finding
     files : tuple of str
         Names inside the case folder.
+    covering : tuple of Round
+        Stretches of the start current, each to its look, until the bare film is covered; empty for a film
+        that conducts well.
     """
 
     bath: Bath
@@ -254,6 +258,7 @@ class PlatingResult:
     suggestions: tuple[Suggestion, ...]
     findings: tuple[Finding, ...]
     files: tuple[str, ...] = ()
+    covering: tuple[Round, ...] = ()
 
 
 @dataclass(frozen=True)

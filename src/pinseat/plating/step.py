@@ -13,6 +13,7 @@ from pinseat.mesh.model import Mesh
 from pinseat.plating import checks
 from pinseat.plating.baths import Bath, bath_of
 from pinseat.plating.calibration import Calibration, calibrate, calibrated
+from pinseat.plating.covering import covering
 from pinseat.plating.hazards import hazard_findings
 from pinseat.plating.mapping import thickness_map
 from pinseat.plating.pieces import Piece, pieces_of
@@ -91,7 +92,10 @@ def solved(
     progress("cutting the cups out", 0.0)
     laid = lay_out(case, pieces, upstream, mesh, fineness)
     there = laid.shown(pieces)
-    stages = part_of(stages_of(case.plating, plain.aim, pieces, bath, current), pieces, there)
+    (begin, *_) = part_of(stages_of(case.plating, plain.aim, pieces, bath, current), pieces, there)
+    covered = covering(laid.coarse, electrolyte_of(bath), begin.drive, begin.hours, progress)
+    starts = max(len(covered), 1)
+    stages = part_of(stages_of(case.plating, plain.aim, pieces, bath, current, starts), pieces, there)
     part = sum(piece.area_mm2 for piece in there) / sum(piece.area_mm2 for piece in pieces)
     trials = Trials(laid.coarse, case.plating, there, laid.stands, bath, part * current, part)
     tried = suggestions(trials, plain.aim, bath, progress)
@@ -112,12 +116,10 @@ def solved(
         pieces = as_scanned(pieces, found)
     whole, shares = pool(pieces, bath, current, aim.mean_mm)
     bench = _bench_findings(case, bath, plain.calibration, pieces, current)
-    film = checks.film_finding(found, case.plating.film_ohm)
-    findings = (*_map_findings(found, aim, bath, tried), *([film] if film else []), *bench)
-    return (
-        replace(plain, aim=aim, pool=whole, shares=shares, map=found, suggestions=tried, findings=findings),
-        made,
-    )
+    films = (checks.film_finding(found, case.plating.film_ohm), checks.bare_finding(covered))
+    findings = (*_map_findings(found, aim, bath, tried), *(one for one in films if one), *bench)
+    plated = replace(plain, aim=aim, pool=whole, shares=shares, map=found, suggestions=tried)
+    return replace(plated, findings=findings, covering=covered), made
 
 
 def as_scanned(pieces: Sequence[Piece], found: ThicknessMap) -> tuple[Piece, ...]:
