@@ -102,8 +102,8 @@ def play_finding(play: Sequence[PinPlay]) -> Finding:
     return Finding(
         code="impression.play",
         where=f"pin {worst.name}",
-        says=f"The impression pin has play in its own hole: it may lean by up to {worst.largest_deg:.1f} "
-        "deg, lie off by this much at either end, and is copied so.",
+        says="The impression pin has play in its own hole: it may lie off by this much at either end, lean "
+        f"by up to {worst.largest_deg:.1f} deg, and is copied so.",
         verdict="caution" if free else "clear",
         value=off_um,
         unit="um",
