@@ -108,6 +108,7 @@ def _piece(growth: Growth, number: int, name: str, bath: Bath) -> MappedPiece:
         rim_mm=mean("rim"),
         pin_mm=mean("pin"),
         highest_A_m2=float(densest.max()),
+        density_A_m2=growth.last.mean_A_m2(name),
     )
 
 

@@ -64,6 +64,8 @@ class MappedPiece:
         Means of the bands; NaN where there is none.
     highest_A_m2 : float
         Largest local density with the main current, the last cells at the wax edge left out.
+    density_A_m2 : float
+        Mean density on the piece at the end.
     """
 
     name: str
@@ -77,6 +79,7 @@ class MappedPiece:
     rim_mm: float
     pin_mm: float
     highest_A_m2: float
+    density_A_m2: float
 
 
 @dataclass(frozen=True)

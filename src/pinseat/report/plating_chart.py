@@ -66,9 +66,9 @@ def _curves(plated: PlatingResult, planned: ProgrammeResult) -> tuple[Array, lis
     """Hours, and name, values and style of each line."""
     found = plated.map
     if found is None:
-        hours = np.array([0.0, planned.rows[0].hours, 1.1 * planned.hours])
-        charge = np.array([0.0, planned.rows[0].charge_mAh, 0.0])
-        charge[2] = charge[1] + planned.rows[2].current_mA * (hours[2] - hours[1])
+        on = [row for row in planned.rows if row.current_mA > 0.0]
+        hours = np.cumsum([0.0, *(row.hours for row in on)])
+        charge = np.cumsum([0.0, *(row.charge_mAh for row in on)])
         mean = charge * plated.bath.growth_mm3_mAh / plated.pool.area_mm2
         return hours, [("mean", mean, "-")]
     lines = [("thinnest", found.minimum_mm, "-"), ("mean", found.mean_mm, "--")]

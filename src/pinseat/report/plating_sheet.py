@@ -15,8 +15,10 @@ from pinseat.report.pages import Plain, case_words, finding_lists, tidy
 from pinseat.report.plating_chart import thickness_chart
 from pinseat.report.plating_picture import COLOURS
 from pinseat.report.plating_words import (
+    CHANGES,
     bath_words,
     charge_words,
+    current_words,
     left_words,
     metal_words,
     spread_words,
@@ -24,6 +26,8 @@ from pinseat.report.plating_words import (
     suggestion_words,
     supply_words,
     thin_words,
+    throw_words,
+    voltage_words,
 )
 from pinseat.report.rounding import column, fixed
 from pinseat.report.setting import set_within
@@ -70,7 +74,7 @@ def write_plating_sheet(
     Returns
     -------
     tuple of Path
-        The PDF, the CSV, then the chart as PNG and SVG.
+        The PDF, the CSV, the changes as lines for the case, then the chart as PNG and SVG.
 
     Raises
     ------
@@ -90,8 +94,27 @@ def write_plating_sheet(
     pdf = set_within("plating_sheet.typ", tidy(plain), results, pages=1, tighter=_TIGHTER)
     atomic_write(results / "plating-programme.pdf", pdf)
     atomic_write(results / "plating-programme.csv", supply_csv(planned).encode())
+    atomic_write(results / CHANGES, changes_toml(plated).encode())
     progress("setting the programme", 1.0)
-    return (results / "plating-programme.pdf", results / "plating-programme.csv", *chart)
+    return (results / "plating-programme.pdf", results / "plating-programme.csv", results / CHANGES, *chart)
+
+
+def changes_toml(plated: PlatingResult) -> str:
+    """Each change as lines for ``case.toml``, in the order of the sheet.
+
+    Parameters
+    ----------
+    plated : PlatingResult
+
+    Returns
+    -------
+    str
+    """
+    blocks = ["# Changes to the plating: copy the lines of one of them into case.toml, then plate again.\n"]
+    blocks += [
+        f"# Change {i}: {suggestion_words(one)}\n{one.toml}" for i, one in enumerate(plated.suggestions, 1)
+    ]
+    return "\n".join(blocks)
 
 
 def supply_csv(planned: ProgrammeResult) -> str:
@@ -141,7 +164,7 @@ def sheet_words(case: Case, plated: PlatingResult, planned: ProgrammeResult, met
         "footer": f"pinseat · case {case.number} · plating · not a medical device",
         "case": case_words(case),
         "set": {
-            "current": f"{fixed(main.current_mA, 0)} mA",
+            "current": current_words(main.current_mA),
             "head": head,
             "stop_at": stop_at,
             "stop": sentence(f"stop {stop_words(plated, planned)}"),
@@ -175,7 +198,12 @@ def sheet_words(case: Case, plated: PlatingResult, planned: ProgrammeResult, met
         "log": _log(plated, planned),
         "findings": finding_lists(tuple(findings)),
         "cautions": list(cautions_of(plated.bath)),
-        "made": [["bath", bath_words(plated)], *_field(plated), *[[k, v] for k, v in meta.items()]],
+        "made": [
+            ["bath", bath_words(plated)],
+            *_throw(plated),
+            *_field(plated),
+            *[[k, v] for k, v in meta.items()],
+        ],
     }
 
 
@@ -208,7 +236,7 @@ def next_words(plated: PlatingResult, planned: ProgrammeResult) -> str:
         ahead = [row for row in planned.rows if not row.current_mA and row.from_h > state.charge.hours_on]
         row = ahead[0] if ahead else planned.rows[-1]
         return f"In {fixed(max(row.from_h - state.charge.hours_on, 0.0), 1)} h. {row.do}"
-    return f"Set {fixed(first.current_mA, 0)} mA for {fixed(first.hours, 1)} h, then look. Log it."
+    return f"Set {current_words(first.current_mA)} for {fixed(first.hours, 1)} h, then look. Log it."
 
 
 def _pieces(plated: PlatingResult) -> Plain:
@@ -233,6 +261,7 @@ def _pieces(plated: PlatingResult) -> Plain:
             **{key: cells[i] for key, cells in columns.items()},
             **{what: of(share.name, f"{what}_mm") for what in ("mean", "minimum", "floor", "rim")},
             "taken": of(share.name, "current_mA") if share.name in mapped else "–",
+            "dense": fixed(mapped[share.name].density_A_m2 / 100.0, 2) if share.name in mapped else "–",
         }
         for i, share in enumerate(shares)
     ]
@@ -259,12 +288,21 @@ def _log(plated: PlatingResult, planned: ProgrammeResult) -> list[list[str]]:
     ]
 
 
+def _throw(plated: PlatingResult) -> list[list[str]]:
+    said = throw_words(plated)
+    return [["throwing power", said]] if said else []
+
+
 def _field(plated: PlatingResult) -> list[list[str]]:
     found = plated.map
     if found is None:
         return [["field", "not solved: means by areas alone"]]
     said = (
         f"{found.cells} cells; current left over {found.residual:.1e}; metal by geometry over metal by "
-        f"charge less one {100 * found.closure:.3f} %; {fixed(found.voltage_V, 2)} V at the plates"
+        f"charge less one {100 * found.closure:.3f} %"
     )
-    return [["field", said], *([["note", "; ".join(found.notes)]] if found.notes else [])]
+    return [
+        ["field", said],
+        ["voltage", voltage_words(found)],
+        *([["note", "; ".join(found.notes)]] if found.notes else []),
+    ]

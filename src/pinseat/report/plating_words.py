@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import groupby
 
 from pinseat.plating.charge import Charge
 from pinseat.plating.reconcile import LogState
-from pinseat.plating.result import PlatingResult, ProgrammeResult, Suggestion
+from pinseat.plating.result import PlatingResult, ProgrammeResult, Suggestion, ThicknessMap
 from pinseat.report.rounding import fixed, with_u
+
+CHANGES = "plating-changes.toml"
+"""What to copy into ``case.toml`` to take a change."""
 
 
 def console_lines(plated: PlatingResult, planned: ProgrammeResult) -> Iterator[tuple[str, str]]:
@@ -48,22 +52,39 @@ def console_lines(plated: PlatingResult, planned: ProgrammeResult) -> Iterator[t
         )
     if plated.map is not None:
         yield "thinnest", thin_words(plated, planned)
+        yield "voltage", voltage_words(plated.map)
         yield "bath unknown", spread_words(plated)
         yield "map", ", ".join(plated.files[:2])
     for i, suggestion in enumerate(plated.suggestions[:3], 1):
         yield f"change {i}", suggestion_words(suggestion)
+    if plated.suggestions:
+        yield "to take one", f"copy its lines from results/{CHANGES} into case.toml, then plate again"
     yield "bath", bath_words(plated)
+    if throw := throw_words(plated):
+        yield "throw", throw
 
 
 def set_words(planned: ProgrammeResult) -> str:
     """Currents to set, and for how long."""
-    currents = [row for row in planned.rows if row.current_mA > 0.0]
-    first, main = currents[0], currents[-1]
-    rest = sum(row.hours for row in currents[1:])
-    return (
-        f"{fixed(first.current_mA, 0)} mA for {fixed(first.hours, 1)} h and look, then "
-        f"{fixed(main.current_mA, 0)} mA for {fixed(rest, 1)} h"
-    )
+    said: list[str] = []
+    for what, alike in groupby(
+        (row for row in planned.rows if row.current_mA > 0.0), lambda row: (row.what, row.current_mA)
+    ):
+        hours = sum(row.hours for row in alike)
+        look = " and look" if what[0] == "start" else ""
+        said.append(f"{current_words(what[1])} for {fixed(hours, 1)} h{look}")
+    return ", then ".join(said)
+
+
+def current_words(current_mA: float) -> str:
+    """A current as it is set: whole milliamperes, or to a tenth below ten.
+
+    Examples
+    --------
+    >>> current_words(30.2), current_words(7.5)
+    ('30 mA', '7.5 mA')
+    """
+    return f"{fixed(current_mA, 0 if current_mA >= 9.95 else 1)} mA"
 
 
 def stop_words(plated: PlatingResult, planned: ProgrammeResult) -> str:
@@ -114,7 +135,20 @@ def suggestion_words(found: Suggestion) -> str:
     """A change and what it would do."""
     time = f"{fixed(found.hours, 1)} h" if math.isfinite(found.hours) else "not reached"
     rim = f", rims {fixed(found.rim_mm, 2)} mm" if math.isfinite(found.rim_mm) else ""
-    return f"{found.what}: minimum everywhere after {time}, thinnest {fixed(found.minimum_mm, 2)} mm{rim}"
+    how = "grown" if found.grown else "by the rates of the bare cups"
+    thin = f"thinnest {fixed(found.minimum_mm, 2)} mm"
+    return f"{found.what}: minimum everywhere after {time} ({how}), {thin}{rim}"
+
+
+def voltage_words(found: ThicknessMap) -> str:
+    """What a voltmeter should show between anode and pieces at the main current."""
+    return f"about {fixed(found.voltage_V, 2)} V from anode to pieces at the end; leads and clips add theirs"
+
+
+def throw_words(plated: PlatingResult) -> str:
+    """How well the bath throws, from two weighed cathodes; empty without them."""
+    told = plated.calibration.throw_percent if plated.calibration else {}
+    return ", ".join(f"{name} {fixed(percent, 0)} %" for name, percent in told.items())
 
 
 def bath_words(plated: PlatingResult) -> str:

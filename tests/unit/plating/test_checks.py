@@ -21,7 +21,7 @@ ROD = Suggestion("insulated rod", 11.0, 0.52, 1.1)
 def made(**changed: Any) -> ThicknessMap:
     """Everything grows evenly for 20 h: to 0.6 at the thinnest, 0.9 on the mean, 1.4 at the rim."""
     part = np.linspace(0.0, 1.0, 21)
-    piece = MappedPiece("11", 80.0, 10.0, 0.9, 0.6, 1.5, 0.7, 0.8, 1.4, math.nan, 40.0)
+    piece = MappedPiece("11", 80.0, 10.0, 0.9, 0.6, 1.5, 0.7, 0.8, 1.4, math.nan, 40.0, 20.0)
     plain = ThicknessMap(
         pieces=(piece,),
         hours=20.0 * part,

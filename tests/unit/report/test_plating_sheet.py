@@ -4,6 +4,7 @@ import csv
 import io
 import math
 import re
+import tomllib
 from dataclasses import replace
 from datetime import UTC
 from pathlib import Path
@@ -14,7 +15,7 @@ import pytest
 
 from pinseat.case.log import Entry, NamedReading
 from pinseat.case.model import Abutment, Case, Chain
-from pinseat.case.plating import Bath, Piece, Plating
+from pinseat.case.plating import Bath, Piece, Plating, Step
 from pinseat.plating.programme import programme
 from pinseat.plating.result import (
     MappedPiece,
@@ -25,8 +26,10 @@ from pinseat.plating.result import (
     ThicknessMap,
 )
 from pinseat.plating.step import by_areas
-from pinseat.report.plating_sheet import sheet_words, supply_csv, write_plating_sheet
-from pinseat.report.plating_words import bench_lines, console_lines
+from pinseat.report.console import step_summary
+from pinseat.report.pages import tidy
+from pinseat.report.plating_sheet import changes_toml, sheet_words, supply_csv, write_plating_sheet
+from pinseat.report.plating_words import bench_lines, console_lines, set_words
 from pinseat.report.setting import page_count
 
 META = {"code": "test"}
@@ -48,7 +51,7 @@ def mapped(plated: PlatingResult, minimum: float = 0.6) -> PlatingResult:
     """With an invented map in which everything grows evenly."""
     hours = np.linspace(0.0, 20.0, 21)
     pieces = tuple(
-        MappedPiece(s.name, s.area_mm2, 10.0, 0.8, 0.3, 1.5, 0.5, 0.7, 1.4, math.nan, 150.0)
+        MappedPiece(s.name, s.area_mm2, 10.0, 0.8, 0.3, 1.5, 0.5, 0.7, 1.4, math.nan, 150.0, 90.0)
         for s in plated.shares
     )
     found = ThicknessMap(
@@ -111,8 +114,8 @@ def test_the_sheet_says_what_to_set_and_where_it_is_thin() -> None:
     assert "95 % of the surface has 0.50 mm after 15.0 h" in plain["thin"]
     assert "between 0.40 and 0.70 mm" in plain["spread"]
     assert plain["changes"] == [
-        "Insulated rod, bare end 2 mm, 3 mm above the floor of piece 1: minimum everywhere after 11.0 h, "
-        "thinnest 0.50 mm, rims 1.10 mm."
+        "Insulated rod, bare end 2 mm, 3 mm above the floor of piece 1: minimum everywhere after 11.0 h "
+        "(by the rates of the bare cups), thinnest 0.50 mm, rims 1.10 mm."
     ]
     assert plain["pieces"]["rows"][0]["minimum"] == "0.30"
 
@@ -186,3 +189,34 @@ def test_what_is_not_reached_says_so() -> None:
     never = replace(plated, map=replace(plated.map, hours_95=math.inf, hours_100=math.inf))
     said = dict(console_lines(never, planned(one, never)))["thinnest"]
     assert said.endswith("0.50 mm everywhere is not reached")
+
+
+def test_changes_can_be_copied_into_the_case_and_say_whether_they_were_grown() -> None:
+    one = case()
+    plated = mapped(by_areas(one))
+    (change,) = plated.suggestions
+    grown = replace(change, toml="[[plating.steps]]\ncurrent_mA = 8\nhours = 11\n", grown=True)
+    text = changes_toml(replace(plated, suggestions=(grown,)))
+    assert tomllib.loads(text) == {"plating": {"steps": [{"current_mA": 8, "hours": 11}]}}
+    assert "after 11.0 h (grown)" in text
+
+
+def test_units_are_raised_wherever_findings_are_read() -> None:
+    """A/dm2 in the data is A/dm² for people, on the page and on the console."""
+    one = case(density_limit_A_dm2=0.5)
+    plated = by_areas(one)
+    plain = tidy(sheet_words(one, plated, planned(one, plated), META))
+    said = str(plain) + step_summary(one, (), plated.findings, ()).plain
+    assert "A/dm²" in said
+    assert not re.search(r"\b(mm|dm|cm|m)[23]\b", said)
+
+
+def test_a_plan_of_several_currents_says_each_of_them() -> None:
+    plan = case().plating.model_copy(
+        update={"steps": (Step(current_mA=7.5, hours=4), Step(current_mA=30, hours=6.5, wax_mm=0.5))}
+    )
+    one = case().model_copy(update={"plating": plan})
+    plated = by_areas(one)
+    assert set_words(planned(one, plated)) == (
+        "3.8 mA for 1.0 h and look, then 7.5 mA for 4.0 h, then 30 mA for 6.5 h"
+    )
