@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import shutil
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -16,28 +17,41 @@ from PIL import Image
 from pinseat.demo.cases import build, write
 from pinseat.mesh.write import stl_bytes
 from pinseat.report.setting import page_count
+from tests.shared import made_once
 
 from .conftest import Said, pinseat
 
 Ran = tuple[Path, Said]
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def front_tray(tmp_path_factory: pytest.TempPathFactory) -> Ran:
-    folder = tmp_path_factory.mktemp("tray") / "front"
-    scenario = build("front", triangles=120_000)
-    assert scenario.mesh is not None
-    (folder / "scans").mkdir(parents=True)
-    (folder / "scans" / "upper.stl").write_bytes(stl_bytes(scenario.mesh))
-    (folder / "case.toml").write_text(scenario.toml + "\n[tray]\ngrid_mm = 0.45\n")
-    return folder, pinseat("tray", folder)
+    def make(folder: Path) -> None:
+        scenario = build("front", triangles=120_000)
+        assert scenario.mesh is not None
+        (folder / "scans").mkdir()
+        (folder / "scans" / "upper.stl").write_bytes(stl_bytes(scenario.mesh))
+        (folder / "case.toml").write_text(scenario.toml + "\n[tray]\ngrid_mm = 0.45\n")
+        keep_said(folder, pinseat("tray", folder))
+
+    return said_in(made_once(tmp_path_factory, "front-tray", make))
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def bench_tray(tmp_path_factory: pytest.TempPathFactory) -> Ran:
-    folder = tmp_path_factory.mktemp("tray") / "bench"
-    write("bench", folder)
-    return folder, pinseat("tray", folder, "--json")
+    def make(folder: Path) -> None:
+        write("bench", folder / "bench")
+        keep_said(folder / "bench", pinseat("tray", folder / "bench", "--json"))
+
+    return said_in(made_once(tmp_path_factory, "bench-tray", make) / "bench")
+
+
+def keep_said(folder: Path, said: Said) -> None:
+    (folder / "said.json").write_text(json.dumps(asdict(said)), encoding="utf-8")
+
+
+def said_in(folder: Path) -> Ran:
+    return folder, Said(**json.loads((folder / "said.json").read_text(encoding="utf-8")))
 
 
 def test_the_command_says_what_matters_and_writes_everything(front_tray: Ran) -> None:
@@ -68,11 +82,13 @@ def test_sheet_and_plan_have_their_pages(front_tray: Ran) -> None:
     assert page_count((folder / "results" / "tray-plan.pdf").read_bytes()) == 2
 
 
-def test_a_missing_file_is_made_again_the_same(bench_tray: Ran) -> None:
-    plan = bench_tray[0] / "results" / "tray-plan.pdf"
+def test_a_missing_file_is_made_again_the_same(bench_tray: Ran, tmp_path: Path) -> None:
+    folder = tmp_path / "case"
+    shutil.copytree(bench_tray[0], folder)
+    plan = folder / "results" / "tray-plan.pdf"
     before = plan.read_bytes()
     plan.unlink()
-    assert pinseat("tray", bench_tray[0]).code == 0
+    assert pinseat("tray", folder).code == 0
     assert plan.read_bytes() == before
 
 
