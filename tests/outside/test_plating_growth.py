@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from pinseat.plating.bodies import Solid
-from pinseat.plating.growth import CLOSURE, grow
+from pinseat.plating.front import CLOSURE
+from pinseat.plating.growth import grow
 from pinseat.plating.model import RUBBER, Drive, Electrode, Electrolyte, Geometry, Growth, Kinetics, Stage
 
 MM3_PER_MAH = 0.383306

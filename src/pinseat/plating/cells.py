@@ -72,27 +72,28 @@ class Edges:
 
 @dataclass(frozen=True, eq=False)
 class Grown:
-    """Wall that has come away from every body is metal: of the electrode that was nearest at the beginning.
+    """Wall where the metal stands before every body is metal: of the electrode nearest at the beginning.
 
     Attributes
     ----------
     tree : KDTree
         Of the metal at the beginning.
     electrode : (m,) int array
-    away_mm : float
-        How far counts as away.
+    ahead_mm : (u,) array
+        How far the metal stands before the bodies, at the corners; negative where it is not yet.
     """
 
     tree: KDTree
     electrode: Int
-    away_mm: float
+    ahead_mm: Float
 
-    def label(self, geometry: Geometry, points: Float, electrode: Int) -> Int:
-        """Electrode of points on the wall, given what the bodies say."""
-        doubtful = np.flatnonzero(electrode == RUBBER)
-        away = nearest(geometry.bodies, points[doubtful])[0] > self.away_mm
+    def label(self, cells: Cells, cell: Int, points: Float, electrode: Int) -> Int:
+        """Electrode of points on the wall of cells, given what the bodies say."""
+        doubtful = np.flatnonzero((electrode == RUBBER) & (cells.corners.row[cell] >= 0))
+        place, of = points[doubtful], cell[doubtful]
+        ahead = at_points(cells, of, place, self.ahead_mm)
+        moved = doubtful[ahead > 0.0]
         found = electrode.copy()
-        moved = doubtful[away]
         if len(moved):
             found[moved] = self.electrode[self.tree.query(points[moved])[1]]
         return found
@@ -262,7 +263,7 @@ def elements(cells: Cells, now: Cut) -> Elements:
     walled = np.flatnonzero(area > LEAST_WALL * edge**2)
     normal = now.wall[walled] / area[walled, None]
     point = cells.tree.centre[walled] - now.distance_mm[walled, None] * normal
-    electrode, share = _labels(cells, point, normal, np.sqrt(area[walled]))
+    electrode, share = _labels(cells, walled, point, normal, np.sqrt(area[walled]))
     size = area[walled] * share
     if cells.edges is not None:
         walled, normal, point, electrode, size = _with_edges(
@@ -300,9 +301,9 @@ def _with_edges(
     )
 
 
-def _labels(cells: Cells, point: Float, normal: Float, width: Float) -> tuple[Int, Float]:
+def _labels(cells: Cells, cell: Int, point: Float, normal: Float, width: Float) -> tuple[Int, Float]:
     """Electrode of each piece of wall, and the share of it that is."""
-    best, share = _label(cells, point), np.ones(len(point))
+    best, share = _label(cells, cell, point), np.ones(len(point))
     mixed = _beside_another(point, width, best)
     normal, width = normal[mixed], width[mixed]
     helper = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
@@ -311,7 +312,9 @@ def _labels(cells: Cells, point: Float, normal: Float, width: Float) -> tuple[In
     v = np.cross(normal, u)
     seen = np.empty((len(_SPREAD), len(mixed)), np.int64)
     for row, (a, b) in enumerate(_SPREAD):
-        seen[row] = _label(cells, point[mixed] + (a * width)[:, None] * u + (b * width)[:, None] * v)
+        seen[row] = _label(
+            cells, cell[mixed], point[mixed] + (a * width)[:, None] * u + (b * width)[:, None] * v
+        )
     best[mixed], share[mixed] = RUBBER, 0.0
     for number in range(len(cells.geometry.electrodes)):
         part = (seen == number).mean(axis=0)
@@ -320,9 +323,23 @@ def _labels(cells: Cells, point: Float, normal: Float, width: Float) -> tuple[In
     return best, share
 
 
-def _label(cells: Cells, points: Float) -> Int:
+def _label(cells: Cells, cell: Int, points: Float) -> Int:
     found = electrode_at(cells.geometry, points)
-    return found if cells.grown is None else cells.grown.label(cells.geometry, points, found)
+    return found if cells.grown is None else cells.grown.label(cells, cell, points, found)
+
+
+def at_points(cells: Cells, cell: Int, points: Float, corner: Float) -> Float:
+    """What has values at the corners, at points (n, 3) in cells: linear along each edge."""
+    tree = cells.tree
+    part = (points - tree.low) / tree.step_mm - tree.corner[cell]
+    part = np.clip(part / tree.width[cell, None], 0.0, 1.0)
+    x, y, z = part.T
+    value = corner[cells.corners.index[cells.corners.row[cell]]]
+    weight = (
+        np.stack([1.0 - x, x], axis=1)[:, :, None, None] * np.stack([1.0 - y, y], axis=1)[:, None, :, None]
+    )
+    weight = weight * np.stack([1.0 - z, z], axis=1)[:, None, None, :]
+    return np.asarray((weight.reshape(-1, 8) * value).sum(axis=1))
 
 
 def _beside_another(point: Float, width: Float, electrode: Int) -> Int:

@@ -1,50 +1,29 @@
-"""Thickness against the clock: the surface moves into the liquid as metal grows on it.
+"""Thickness against the clock: each step of a programme is one solution and one move of the front.
 
-The signed distance at the corners of the cells falls at the rate at which the nearest wall grows, so the
-cells are cut anew at each step while the octree stays. At a wax edge the metal creeps over as far as it is
-thick. Places on the bare surface ride along and tell how thick the metal is on them.
+Places on the bare surface ride along on the front and tell how thick the metal is on them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.spatial import KDTree
 
 from pinseat.errors import PlatingError
 from pinseat.ledger.handover import Progress, quiet
-from pinseat.numerics.cutcell import Cut, cut
-from pinseat.plating.bodies import waxed
-from pinseat.plating.cells import Cells, Grown, electrode_at, prepare
-from pinseat.plating.field import Solved, solve_cells
-from pinseat.plating.model import BANDS, RUBBER, Electrolyte, Float, Geometry, Growth, Int, Stage, Surface
+from pinseat.plating.cells import Cells, prepare
+from pinseat.plating.field import solve_cells
+from pinseat.plating.front import Facets, Front, Near, facets_of
+from pinseat.plating.model import BANDS, Electrolyte, Float, Geometry, Growth, Int, Stage, Surface
 
-CLOSURE = 1e-3
-"""Metal by geometry and metal by charge may differ by this share."""
-_AWAY = 0.25
-_NEIGHBOURS = 4
-_MOST_STRETCHES, _MOST_STRETCH = 10, 2.0
 _RIM_MEANS = 5.0
-
-
-@dataclass(frozen=True, eq=False)
-class _Rate:
-    """How fast the wall grows, anywhere near it."""
-
-    tree: KDTree
-    mm_per_h: Float
-    normal: Float
-    room_mm: float
-
-    def at(self, points: Float) -> tuple[Float, Float]:
-        """Rate, mm/h, and the normal of the nearest wall."""
-        found = self.tree.query(points, k=_NEIGHBOURS, workers=-1)
-        far, which = np.asarray(found[0], float), np.asarray(found[1], np.int64)
-        weight = 1.0 / (far**2 + self.room_mm**2)
-        weight /= weight.sum(axis=1, keepdims=True)
-        return np.einsum("ij,ij->i", weight, self.mm_per_h[which]), self.normal[which[:, 0]]
+"""How many times the mean a rim may grow."""
+_LATER = 1.5
+"""The clock goes with this power of the number of steps."""
+_MOST_CHANGE = 2.0
+"""Within half a step the current about a place is taken to change by this factor at most."""
 
 
 def grow(
@@ -81,25 +60,35 @@ def grow(
 
     Notes
     -----
-    Rates are carried on to the middle of each step from this one and the last (Adams and Bashforth), and each
-    step is stretched until the liquid displaced is the metal that the charge gives. `correction` tells by how
-    much.
+    The metal of a step is booked where the current goes, as it will have changed by the middle of the step
+    (Adams and Bashforth), and the front is held to the books, see :mod:`pinseat.plating.front`. Steps grow
+    longer with the clock, since the metal first spreads over the wax edge. The errors fall with the square of
+    the number of steps.
     """
     hours = sum(stage.hours for stage in stages)
     if not hours > 0.0:
         raise PlatingError("the programme takes no time", value=f"{hours:g} h", limit="more than 0 h")
-    start = _start(geometry, electrolyte, stages)
-    run = _Run(start, electrolyte, wanted_mm)
+    run = _Run(_start(geometry, electrolyte, stages), electrolyte, stages[0], wanted_mm)
     done = 0.0
-    for stage in stages:
-        count = max(1, round(steps * stage.hours / hours))
-        for _ in range(count):
+    for stage, spans in zip(stages, _spans(stages, steps), strict=True):
+        for span in spans:
             progress("growing the metal", done / hours)
-            run.step(stage, stage.hours / count)
-            done += stage.hours / count
-    run.solve(stages[-1])
+            run.step(stage, float(span))
+            done += float(span)
+    run.look(stages[-1])
     progress("growing the metal", 1.0)
     return run.result()
+
+
+def _spans(stages: Sequence[Stage], steps: int) -> list[Float]:
+    """Lengths of the steps of each stage, h: short at first, while the metal spreads over the wax edge."""
+    ends = np.cumsum([0.0, *(stage.hours for stage in stages)])
+    root = (ends / ends[-1]) ** (1.0 / _LATER)
+    counts = np.maximum(1, np.rint(steps * np.diff(root)).astype(int))
+    return [
+        np.diff(ends[-1] * np.linspace(a, b, n + 1) ** _LATER)
+        for a, b, n in zip(root[:-1], root[1:], counts, strict=True)
+    ]
 
 
 def _start(geometry: Geometry, electrolyte: Electrolyte, stages: Sequence[Stage]) -> Cells:
@@ -119,176 +108,108 @@ def _cathodic_mA(current: dict[str, float], geometry: Geometry) -> float:
 class _Run:
     """The state of a growing deposit."""
 
-    def __init__(self, cells: Cells, electrolyte: Electrolyte, wanted_mm: float) -> None:
-        self.cells, self.electrolyte, self.wanted = cells, electrolyte, wanted_mm
-        self.solved: Solved | None = None
-        self.first: Solved | None = None
-        self.bare: Solved | None = None
-        self.clock = [0.0]
-        self.thickness: list[Float] = []
-        self.density: list[Float] = []
-        self.charge, self.correction = 0.0, 0.0
-        self.mass = np.zeros(len(cells.geometry.electrodes))
-        self.last_rate: tuple[Float, Float, float] | None = None
-        self.wax_mm = 0.0
-        self.covered, self.covered_place = np.empty(0, bool), np.empty(0, bool)
-        self.watched, self.near = np.empty(0, np.int64), np.empty(0, np.int64)
-        self.place, self.points = np.empty((0, 3)), np.empty((0, 3))
-        self.start = np.empty((0, 3))
-        self.body, self.metal = np.empty(0), np.empty(0)
-        self.volume = self.begin = float(_cut(cells).volume_mm3.sum())
+    def __init__(self, cells: Cells, electrolyte: Electrolyte, stage: Stage, wanted_mm: float) -> None:
+        self.electrolyte, self.wanted = electrolyte, wanted_mm
+        self.mm_per_h = 3.6e-3 * electrolyte.deposit_mm3_per_C
+        self.first = self.solved = solve_cells(cells, electrolyte, stage.drive, None, stage.bare)
+        self.front = Front(cells, self.first)
+        found, electrodes = self.first.elements, cells.geometry.electrodes
+        self.watched = np.flatnonzero(np.array([e.piece for e in electrodes])[found.electrode])
+        self.place = found.point[self.watched].copy()
+        self.sites = self.front.sites(self.place)
+        self.clock, self.correction = [0.0], 0.0
+        self.thickness, self.density = [np.zeros(len(self.place))], list[Float]()
+        self.charge = np.zeros(len(electrodes))
+        self.before: tuple[Float, Float, float] | None = None
 
-    def solve(self, stage: Stage) -> Solved:
-        """Current distribution of this moment; the first one fixes the places to be watched."""
-        if self.first is not None and stage.wax_mm > self.wax_mm:
-            self._cover(stage.wax_mm)
-        self.solved = solve_cells(self.cells, self.electrolyte, stage.drive, self.solved, stage.bare)
-        if self.first is None:
-            self._watch(self.solved)
-        rate = self._rate(self.solved)
-        mm_per_h = np.where(self.covered_place, 0.0, rate.at(self.place)[0])
-        self.density.append(mm_per_h / (3.6e-3 * self.electrolyte.deposit_mm3_per_C))
-        return self.solved
+    def look(self, stage: Stage) -> tuple[Facets, Near]:
+        """Where metal grows now, and how fast at the places that are watched."""
+        if self.density:
+            if stage.wax_mm > self.front.wax_mm:
+                self.front.cover(stage.wax_mm)
+                self.before = None
+            self.solved = solve_cells(
+                self.front.cells, self.electrolyte, stage.drive, self.solved, stage.bare
+            )
+        facets = facets_of(self.front.cells, self.solved, self.mm_per_h)
+        at = facets.about(self.place)
+        bare = ~self.front.covered[self.sites.which[:, 0]]
+        self.density.append(bare * at.of(facets.mm_per_h) / self.mm_per_h)
+        return facets, at
 
     def step(self, stage: Stage, hours: float) -> None:
-        """Solve, then let the surface move."""
-        solved = self.solve(stage)
-        rate = self._rate(solved)
-        field, _ = rate.at(self.points)
-        watched, normal = rate.at(self.place)
-        field, watched = np.where(self.covered, 0.0, field), np.where(self.covered_place, 0.0, watched)
-        current = np.bincount(
-            solved.elements.electrode,
-            1e-6 * solved.elements.area_mm2 * solved.field.density_A_m2,
-            minlength=len(self.mass),
-        )
-        cathode = np.array([e.role == "cathode" for e in self.cells.geometry.electrodes])
-        charge = 3600.0 * hours * np.where(cathode, current, 0.0)
-        speed = self._carried_on(field, watched, hours, float(charge.sum()) / hours)
-        stretch = self._move(speed[0] * hours, float(charge.sum()) * self.electrolyte.deposit_mm3_per_C)
-        self.charge += float(charge.sum())
-        self.mass += 1e-3 * self.electrolyte.density_g_cm3 * self.electrolyte.deposit_mm3_per_C * charge
-        self.correction = max(self.correction, abs(stretch - 1.0))
-        grown = stretch * hours * speed[1]
-        self.place = self.place + grown[:, None] * normal
+        """Solve, then let the front move."""
+        facets, at = self.look(stage)
+        current_mA = self.solved.field.current_mA
+        electrodes = self.front.cells.geometry.electrodes
+        charge = np.array([current_mA[e.name] * (e.role == "cathode") for e in electrodes]) * 3.6 * hours
+        share, ahead = self._carried_on(facets, hours)
+        metal = share * (float(charge.sum()) * self.electrolyte.deposit_mm3_per_C / share.sum())
+        factor, missed = self.front.advance(facets, hours, metal, ahead)
+        grown = hours * self.mm_per_h * self.density[-1] * self.sites.of(factor)
+        self.place = self.place + grown[:, None] * facets.normal[at.which[:, 0]]
+        self.charge += charge
+        self.correction = max(self.correction, abs(missed))
         self.thickness.append(self.thickness[-1] + grown)
         self.clock.append(self.clock[-1] + hours)
 
-    def _watch(self, solved: Solved) -> None:
-        self.first = solved
-        geometry, found = self.cells.geometry, solved.elements
-        piece = np.array([e.piece for e in geometry.electrodes])[found.electrode]
-        self.watched = np.flatnonzero(piece)
-        self.place = self.start = found.point[self.watched]
-        self.thickness.append(np.zeros(len(self.watched)))
-        self.near = np.flatnonzero(self.cells.corners.row >= 0)
-        self.points = np.concatenate((self.cells.tree.centre[self.near], self.cells.corners.point))
-        cathode = np.array([e.role == "cathode" for e in geometry.electrodes])[found.electrode]
-        metal = np.flatnonzero(cathode)
-        tree = KDTree(found.point[metal])
-        self.body = np.concatenate((self.cells.centre_mm[self.near], self.cells.corner_mm))
-        above = electrode_at(geometry, self.points)
-        own = (above != RUBBER) & np.isin(above, found.electrode[metal])
-        self.metal = np.where(own, self.body, np.maximum(tree.query(self.points)[0], self.body))
-        grown = Grown(tree, found.electrode[metal], _AWAY * geometry.metal_mm)
-        self.cells = replace(self.cells, grown=grown, edges=None)
-        self.covered, self.covered_place = np.zeros(len(self.points), bool), np.zeros(len(self.watched), bool)
+    def _carried_on(self, facets: Facets, hours: float) -> tuple[Float, Float]:
+        """Metal on each site in the middle of the step, and how much faster than now it grows thick there.
 
-    def _cover(self, wax_mm: float) -> None:
-        """Cover a further band with wax: what is nearest to it stands still from now on."""
-        zone, grown = self.cells.geometry.zone, self.cells.grown
-        assert zone is not None
-        assert grown is not None
-        self.wax_mm = wax_mm
-        under = zone.from_edge_mm(grown.tree.data) < wax_mm
-        self.covered = under[grown.tree.query(self.points)[1]]
-        self.covered_place = under[grown.tree.query(self.start)[1]]
-        electrode = np.where(under, RUBBER, grown.electrode)
-        geometry = waxed(self.cells.geometry, wax_mm)
-        self.cells = replace(self.cells, geometry=geometry, grown=replace(grown, electrode=electrode))
-        self.last_rate = None
-
-    def _rate(self, solved: Solved) -> _Rate:
-        """Rates of the metal; wax and rubber stand still."""
-        found = solved.elements
-        cathode = np.array([e.role == "cathode" for e in self.cells.geometry.electrodes])[found.electrode]
-        on = found.on_wall & cathode
-        per_h = 3.6e-3 * self.electrolyte.deposit_mm3_per_C * solved.field.density_A_m2
-        room = 0.5 * self.cells.geometry.metal_mm
-        return _Rate(KDTree(found.point[on]), per_h[on], found.normal[on], room)
-
-    def _carried_on(self, field: Float, watched: Float, hours: float, current: float) -> tuple[Float, Float]:
-        """Rates in the middle of the step, as they have changed for the same current."""
-        before, self.last_rate = self.last_rate, (field / current, watched / current, hours)
+        The part of a site in the whole, and how thick its part would be on the metal about it, change on as
+        they have changed.
+        """
+        share = self.front.on_sites(facets, facets.area_mm2 * facets.mm_per_h)
+        part = self.front.about(share) / share.sum()
+        thick = part / np.maximum(self.front.about(self.front.on_sites(facets, facets.area_mm2)), 1e-30)
+        before, self.before = self.before, (part, thick, hours)
         if before is None:
-            return field, watched
-        part = 0.5 * hours / before[2]
-        carried = (
-            field + part * (field - current * before[0]),
-            watched + part * (watched - current * before[1]),
-        )
-        return np.maximum(carried[0], 0.0), np.maximum(carried[1], 0.0)
+            return share, np.ones(len(share))
 
-    def _move(self, by_mm: Float, metal_mm3: float) -> float:
-        """Move the surface so that it displaces as much liquid as metal has grown."""
-        split, stretch = len(self.near), 1.0
-        for _ in range(_MOST_STRETCHES):
-            metal = self.metal - stretch * by_mm
-            now = np.minimum(self.body, metal)
-            centre = self.cells.centre_mm.copy()
-            centre[self.near] = now[:split]
-            moved = replace(self.cells, centre_mm=centre, corner_mm=now[split:])
-            grown = self.volume - float(_cut(moved).volume_mm3.sum())
-            if abs(grown - metal_mm3) <= 0.05 * CLOSURE * metal_mm3 or not grown > 0.0:
-                break
-            stretch = float(np.clip(stretch * metal_mm3 / grown, 1.0 / _MOST_STRETCH, _MOST_STRETCH))
-        self.cells, self.metal, self.volume = moved, metal, self.volume - grown
-        return stretch
+        def change(now: Float, then: Float) -> Float:
+            change = 1.0 + 0.5 * hours / before[2] * (1.0 - then / np.maximum(now, 1e-30))
+            return np.clip(change, 1.0 / _MOST_CHANGE, _MOST_CHANGE)
+
+        return share * change(part, before[0]), change(thick, before[1])
 
     def result(self) -> Growth:
         """Everything to be told."""
-        assert self.first is not None
-        assert self.solved is not None
-        e, f, on = self.cells.geometry.electrodes, self.first.field, self.watched
-        surface = Surface(*(getattr(f.surface, name)[on] for name in vars(f.surface)))
-        thickness, density = np.array(self.thickness), np.array(self.density)
-        clock = np.array(self.clock)
+        electrodes, field, on = self.solved.field.electrodes, self.first.field, self.watched
+        surface = Surface(*(getattr(field.surface, name)[on] for name in vars(field.surface)))
+        thickness, density, clock = np.array(self.thickness), np.array(self.density), np.array(self.clock)
         told = surface.band >= 0 if (surface.band >= 0).any() else np.full(len(on), True)
         area = np.where(told, surface.area_mm2, 0.0)
         rim = np.where(surface.band == BANDS.index("rim"), surface.area_mm2, 0.0)
         thin = int(np.argmin(np.where(told, thickness[-1], np.inf)))
-        per_h = 3.6e-3 * self.electrolyte.deposit_mm3_per_C * density[-1]
-        when = _reached(clock, thickness, per_h, self.wanted)
-        wasted = float(sum(m for m, one in zip(self.mass, e, strict=True) if not one.piece))
+        mm3_per_C = self.electrolyte.deposit_mm3_per_C
+        when = _reached(clock, thickness, self.mm_per_h * density[-1], self.wanted)
+        mass = 1e-3 * self.electrolyte.density_g_cm3 * mm3_per_C * self.charge
         return Growth(
             surface=surface,
             hours=clock,
             thickness_mm=thickness,
             density_A_m2=density,
-            first=f,
+            first=field,
             last=self.solved.field,
             minimum_mm=thickness[:, told].min(axis=1),
             mean_mm=thickness @ area / area.sum(),
             rim_mm=thickness @ rim / rim.sum() if rim.sum() > 0.0 else np.full(len(clock), np.nan),
             thinnest=surface.point[thin],
-            thinnest_piece=e[int(surface.electrode[thin])].name,
+            thinnest_piece=electrodes[int(surface.electrode[thin])].name,
             hours_95=_share_reached(when[told], surface.area_mm2[told], 0.95),
             hours_100=float(when[told].max()),
             wanted_mm=self.wanted,
-            charge_C=self.charge,
-            grown_mm3=self.begin - self.volume,
-            expected_mm3=self.charge * self.electrolyte.deposit_mm3_per_C,
-            mass_g=float(self.mass.sum()),
-            wasted_g=wasted,
+            charge_C=float(self.charge.sum()),
+            grown_mm3=self.front.grown_mm3(),
+            expected_mm3=float(self.charge.sum()) * mm3_per_C,
+            mass_g=float(mass.sum()),
+            wasted_g=float(mass @ np.array([not e.piece for e in electrodes])),
             mass_by_g={
-                one.name: float(m) for m, one in zip(self.mass, e, strict=True) if one.role == "cathode"
+                e.name: float(m) for e, m in zip(electrodes, mass, strict=True) if e.role == "cathode"
             },
+            grown_by_mm3=self.front.grown_by_mm3(),
             correction=self.correction,
         )
-
-
-def _cut(cells: Cells) -> Cut:
-    return cut(cells.tree, cells.faces, cells.corners, cells.centre_mm, cells.corner_mm)
 
 
 def _reached(clock: Float, thickness: Float, per_h: Float, wanted: float) -> Float:

@@ -346,9 +346,12 @@ class Growth:
         On everything; on what is no piece (tails, flange, thief).
     mass_by_g : dict of str to float
         On each cathode.
+    grown_by_mm3 : dict of str to float
+        Metal by the geometry near each cathode; beside `mass_by_g` it tells how well the books hold there.
     correction : float
-        By how much the steps had to be stretched at most so that the metal is that of the charge: what the
-        curvature within a step and the cut cells leave open.
+        By how much the metal of a step differed at most from what the densities at its beginning sweep: what
+        the curvature within a step, the wax edge and the cut cells leave open before growth is held to the
+        charge.
     """
 
     surface: Surface
@@ -371,6 +374,7 @@ class Growth:
     mass_g: float
     wasted_g: float
     mass_by_g: dict[str, float]
+    grown_by_mm3: dict[str, float]
     correction: float
 
     @property
