@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.raster import view_axes
 from pinseat.mesh.rays import OFF_SURFACE_MM, Rays
-from pinseat.mesh.smoothing import RINGS, steadied
+from pinseat.mesh.smoothing import RINGS, smoothed_normals, steadied
 from pinseat.mesh.topology import face_vectors, unit
 from pinseat.survey.contour import crossings
 from pinseat.survey.smoothed import Smoothed
@@ -31,7 +31,16 @@ class Surveyed(Smoothed):
     @cached_property
     def surface(self) -> Mesh:
         """The surface looked at: every triangle of the mesh, the noise from point to point taken out."""
-        return steadied(self.mesh, self.normals, self.edges)
+        return steadied(self.mesh, smoothed_normals(self.mesh, self.edges), self.edges)
+
+    @cached_property
+    def normals(self) -> Float:
+        """Smoothed unit normals of the surface looked at, at the vertices, (n, 3).
+
+        On a wall along the draw noise turns as much away as back, but there is more wall on the free side:
+        from the raw points the area came out up to 4 % too large with 10 um of noise.
+        """
+        return smoothed_normals(self.surface, self.edges)
 
     @cached_property
     def off(self) -> Float:

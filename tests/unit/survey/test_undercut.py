@@ -128,7 +128,7 @@ def scans(seed: int) -> tuple[UndercutMap, UndercutMap]:
     found = []
     for noise_um in (0.0, 10.0):
         made = patch(
-            seed, teeth=(12, 11, 21, 22), scanner=Scanner(noise_um=noise_um, speck=False), edge_mm=0.12
+            seed, teeth=(12, 11, 21, 22, 23), scanner=Scanner(noise_um=noise_um, speck=False), edge_mm=0.1
         )
         assert made.mesh is not None
         assert made.truth is not None
