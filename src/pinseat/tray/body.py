@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 from skimage.measure import marching_cubes
 
 from pinseat.mesh.model import Mesh
@@ -22,6 +23,8 @@ POCKET_BLEND_MM = 0.5
 """Width over which the inside passes from the general relief into a pin's pocket."""
 FILLET_MM = 0.8
 """Round between a stop and the inside of the tray."""
+CREASE_MM = 0.5
+"""Standard deviation of the weights that calm the outside: a crease of 60 deg is rounded to 1.2 mm."""
 RIM_ROUND_MM = 1.6
 """Width over which the border is rounded: 0.4 mm off each edge."""
 OFF_NODE_MM = np.float32(0.002)
@@ -65,7 +68,7 @@ def inside_field(grid: Grid, cast: Cast, pockets: Sequence[Pocket], wanted: Want
     (nx, ny, nz) float32 array
         Trustworthy from half the relief inward to a little more than the wall outward.
     """
-    reach = wanted.relief_mm + wanted.wall_mm + 3.0 * grid.step_mm
+    reach = wanted.relief_mm + wanted.wall_mm + max(3.0 * grid.step_mm, 2.0 * CREASE_MM)
     field = plumb_distance(grid, cast.points, reach)
     field -= np.float32(wanted.relief_mm)
     for pocket in pockets:
@@ -96,7 +99,7 @@ def body_field(grid: Grid, inside: Field, border: Float, stops: Sequence[Stop], 
     stops : sequence of Stop
     wanted : Wanted
     """
-    body = np.empty_like(inside)
+    body = gaussian_filter(inside, CREASE_MM / grid.step_mm, mode="nearest", truncate=2.5)
     _shell(inside, np.float32(wanted.wall_mm), body)
     for stop in stops:
         top = stop.centre + np.array([0.0, 0.0, 2.0 * wanted.relief_mm + wanted.wall_mm])
@@ -166,12 +169,17 @@ def _smooth_min(a: Field, b: Field, width: float) -> Field:
 
 
 @njit(cache=True, nogil=True)
-def _shell(inside, wall, out):  # type: ignore[no-untyped-def]
-    """Negative between the inside and a wall farther out."""
+def _shell(inside, wall, calm):  # type: ignore[no-untyped-def]
+    """Negative between the inside and a wall farther out, in place of the calmed inside field.
+
+    Where two sides of the outside meet over a gap, their distance has a ridge; calmed it is lower there, and
+    the crease is filled. On a bulge it is higher, and the distance itself counts.
+    """
     for i in range(inside.shape[0]):
         for j in range(inside.shape[1]):
             for k in range(inside.shape[2]):
-                out[i, j, k] = max(-inside[i, j, k], inside[i, j, k] - wall)
+                out = min(inside[i, j, k], calm[i, j, k]) - wall
+                calm[i, j, k] = max(-inside[i, j, k], out)
 
 
 @njit(cache=True, nogil=True)

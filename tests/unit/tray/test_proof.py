@@ -7,9 +7,10 @@ import pytest
 
 from pinseat.ledger.handover import quiet
 from pinseat.mesh.model import Mesh
-from pinseat.tray import build, checks, proof
+from pinseat.tray import body, build, checks, proof
 from pinseat.tray.ask import asked_of
-from pinseat.tray.cast import surface_points
+from pinseat.tray.cast import Cast, surface_points
+from pinseat.tray.distance import grid_round
 from pinseat.tray.frame import frame_of
 from pinseat.tray.model import Asked
 from pinseat.tray.pocket import Pocket
@@ -45,6 +46,30 @@ def test_the_sound_tray_passes(parts: Parts) -> None:
     for room in shown.pins:
         assert room.swept_mm > asked.pin_relief_mm - 0.02
         assert room.rest_mm > asked.pin_relief_mm + asked.wobble_mm - 0.02
+
+
+def test_outside_creases_are_round_and_bulges_keep_their_wall() -> None:
+    """Balls of 4 + 2.6 + 2.5 mm, 12 mm apart, would meet in a crease that turns by 2 asin(6 / 9.1) = 82 deg.
+
+    Weights of standard deviation s lower a ridge with slopes q to both sides by s q √(2/π): 0.26 mm here,
+    less what the balls bend, s²/9.1 = 0.03 mm.
+    """
+    turn = np.linspace(0.0, np.pi, 60)
+    down, round_ = (part.ravel() for part in np.meshgrid(turn, 2.0 * turn, indexing="ij"))
+    ball = 4.0 * np.column_stack((np.sin(down) * np.cos(round_), np.sin(down) * np.sin(round_), np.cos(down)))
+    aside = np.array([6.0, 0.0, 0.0])
+    points = np.concatenate((ball - aside, ball + aside))
+    cast = Cast(Mesh(points, np.zeros((0, 3), np.int32)), np.zeros(0, bool), points, None, (), points[:0])
+    grid = grid_round(np.array([-17.0, -11.0, -3.0]), np.array([17.0, 11.0, 10.5]), 0.25)
+    wanted = body.Wanted(2.6, 3.6, 2.5, 1.25)
+    inside = body.inside_field(grid, cast, (), wanted)
+    made = body.surface(grid, body.body_field(grid, inside, np.full(grid.shape[:2], -2.0), (), wanted))
+    at = made.vertices[made.vertices[:, 2] > 0.5]
+    far = np.linalg.norm(at - np.where(at[:, :1] < 0.0, -aside, aside), axis=1)
+    crease, bulge = (far > 8.0) & (np.abs(at[:, 0]) < 0.01), (far > 8.0) & (np.abs(at[:, 0]) > 2.0)
+    assert crease.sum() > 10
+    assert far[crease] == pytest.approx(np.full(crease.sum(), 9.1 + 0.26 - 0.03), abs=0.04)
+    assert np.median(far[bulge]) == pytest.approx(9.1, abs=0.02)
 
 
 def test_a_missing_triangle_is_found(parts: Parts) -> None:
