@@ -158,7 +158,8 @@ def shape_of(
     if len(picked):
         stops = tuple(_picked(cast, at, wanted.dome_mm, i + 1) for i, at in enumerate(picked))
     else:
-        sites = candidates(cast, prepared, pockets, wanted.pin_relief_mm, upper, wanted.dome_mm)
+        clear_mm = wanted.pin_relief_mm + body.FILLET_MM
+        sites = candidates(cast, prepared, pockets, clear_mm, upper, wanted.dome_mm)
         inside_border = [s for s in sites if _over(grid, border.height, s.xy) + 1.0 < drop_height(cast, s.xy)]
         stops = tuple(
             drop(cast, s.xy, wanted.dome_mm, s.kind) for s in propose(inside_border, pull, prepared.middle)
@@ -214,8 +215,9 @@ def _picked(cast: Cast, at: Float, dome_mm: float, number: int) -> Stop:
 
 
 def _crowds(stop: Stop, pocket: Pocket, wanted: body.Wanted) -> bool:
+    """Whether a stop, with the round at its foot, takes some of the room of a pin."""
     up = stop.centre + np.array([[0.0, 0.0, x] for x in np.linspace(0.0, wanted.relief_mm, 9)])
-    return bool(pocket.swept(up).min() < wanted.pin_relief_mm + wanted.dome_mm - 0.02)
+    return bool(pocket.swept(up).min() < wanted.pin_relief_mm + wanted.dome_mm + body.FILLET_MM - 0.02)
 
 
 def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Sequence[Pocket]) -> Body:
@@ -238,7 +240,7 @@ def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Se
             column = np.argmax(filled[:, :, ::-1], axis=2)
             top = grid.low[2] + grid.step_mm * (grid.shape[2] - 1 - column)
             seat = seat_of(over, top, grid, shape.pull, wanted.wall_mm)
-        handle = handle_mesh(seat, grid, shape.inside, number) if seat is not None else None
+        handle = handle_mesh(seat, grid, shape.inside, wanted.wall_mm, number) if seat is not None else None
         shell, whole = making.result()
     if handle is not None and seat is not None:
         whole = whole + solid_of(handle)

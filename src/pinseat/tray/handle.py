@@ -32,7 +32,7 @@ _ON_BODY_MM = 4.5
 _LONGEST_MM = 45.0
 _LUG_MM = 14.0
 _DIRECTIONS = 36
-_OFF_INSIDE_MM = 0.4
+_OFF_INSIDE_MM, _OFF_WALL_MM = 0.4, 0.6
 _OPENING_MM2 = 40.0
 
 
@@ -209,8 +209,10 @@ def lines_of(number: str) -> tuple[list[str], bool]:
     return parts[:MOST_LINES], whole
 
 
-def handle_mesh(seat: Seat, grid: Grid, inside: Field, number: str) -> Mesh:
+def handle_mesh(seat: Seat, grid: Grid, inside: Field, wall_mm: float, number: str) -> Mesh:
     """Strap and grip with arrow and case number raised on both faces, as one closed mesh in the frame.
+
+    A grip on a lug keeps off the wall beside it: where it only touched, there would be openings between.
 
     Parameters
     ----------
@@ -218,6 +220,7 @@ def handle_mesh(seat: Seat, grid: Grid, inside: Field, number: str) -> Mesh:
     grid : Grid
     inside : array
         Inside field of the tray: the handle never enters the room for the rubber.
+    wall_mm : float
     number : str
         Of the case.
     """
@@ -234,11 +237,14 @@ def handle_mesh(seat: Seat, grid: Grid, inside: Field, number: str) -> Mesh:
     p = np.stack(np.meshgrid(*ticks, indexing="ij"), axis=-1)
     near = np.flatnonzero(np.abs(ticks[0]) < 0.5 * wide + 1.0)
     part = slice(int(near[0]), int(near[-1]) + 1)
-    field = _strap(p, ends) if seat.kind != "post" else np.full(p.shape[:3], 9.0)
-    field[part] = np.minimum(field[part], _grip(p[part], wide, lines, seat.kind == "post"))
     world = p.reshape(-1, 3) @ to_local + seat.base
     at = grid.cells(world).T.astype(np.float32)
-    room = map_coordinates(inside, at, order=1, mode="constant", cval=9.0).reshape(field.shape)
+    room = map_coordinates(inside, at, order=1, mode="constant", cval=9.0).reshape(p.shape[:3])
+    grip = _grip(p[part], wide, lines, seat.kind == "post")
+    if seat.kind == "lug":
+        grip = np.maximum(grip, _OFF_WALL_MM - (room[part] - wall_mm))
+    field = _strap(p, ends) if seat.kind != "post" else np.full(p.shape[:3], 9.0)
+    field[part] = np.minimum(field[part], grip)
     field = np.maximum(field, _OFF_INSIDE_MM - room)
     for axis in range(3):
         for end in (0, -1):

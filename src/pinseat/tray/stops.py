@@ -327,7 +327,8 @@ def propose(found: Sequence[Site], pull: Float, prepared: Float) -> tuple[Site, 
     Returns
     -------
     tuple of Site
-        Three; fewer when there are fewer to choose from.
+        Three; fewer when there are fewer to choose from, or no three stand 6 mm from each other: on one spot
+        they hold nothing, and the rounds at their feet would press into the tooth.
     """
     if len(found) < 3:
         return tuple(found)
@@ -346,4 +347,8 @@ def propose(found: Sequence[Site], pull: Float, prepared: Float) -> tuple[Site, 
     soft = np.array([site.kind == "ridge" for site in found])[three].sum(axis=1)
     score = np.minimum(held, _WELL_INSIDE_MM) - 0.5 * soft + 1e-3 * sides.sum(axis=1)
     score[sides.min(axis=1) < _APART_MM] = -np.inf
-    return tuple(found[i] for i in three[int(np.argmax(score))])
+    best = three[int(np.argmax(score))]
+    if not np.isfinite(score.max()):
+        apart = np.linalg.norm(places[:, None] - places, axis=2)
+        best = np.unique(np.unravel_index(int(np.argmax(apart)), apart.shape))
+    return tuple(found[i] for i in best)

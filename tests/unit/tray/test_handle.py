@@ -46,6 +46,24 @@ def test_a_lug_reaches_for_the_line_of_pull_and_says_what_it_misses() -> None:
     assert "off the line of pull" in seat.words
 
 
+def test_the_grip_on_a_lug_keeps_off_the_wall_beside_it() -> None:
+    """Where it touched in places only, there would be openings between them that nobody designed."""
+    area = covered("arc")
+    seat = seat_of(area, np.zeros(area.shape), GRID, np.array([30.0, 35.0]), 2.5)
+    assert seat is not None
+    inward = seat.ends[1, :2] - seat.ends[0, :2]
+    beside = np.stack(np.meshgrid(GRID.nodes(0), GRID.nodes(1), indexing="ij"), axis=-1) - seat.ends[0, :2]
+    beyond = beside @ (inward / np.linalg.norm(inward))
+    inside = np.repeat((beyond + 2.5)[..., None], GRID.shape[2], axis=2).astype(np.float32)
+    for wall_mm, least in ((2.5, 0.5), (-20.0, -20.0)):
+        mesh = handle_mesh(seat, GRID, inside, wall_mm, "26-014")
+        high = mesh.vertices[:, 2]
+        grip = mesh.vertices[(high > seat.base[2] + 3.0) & (high < 9.0)]
+        off = (grip[:, :2] - seat.ends[0, :2]) @ (inward / np.linalg.norm(inward))
+        assert off.min() > least
+    assert off.min() < 0.0  # without the rule it would stand in the wall
+
+
 def test_too_small_a_tray_gets_no_grip() -> None:
     area = covered("small")
     assert seat_of(area, np.zeros(area.shape), GRID, pull_line(area, GRID), 2.5) is None
@@ -57,7 +75,7 @@ def test_number_and_arrow_read_the_right_way_round_on_both_faces(face: float) ->
     area = covered("row")
     seat = seat_of(area, np.zeros(area.shape), GRID, pull_line(area, GRID), 2.5)
     assert seat is not None
-    mesh = handle_mesh(seat, GRID, np.full(GRID.shape, 9.0, np.float32), "7LK")
+    mesh = handle_mesh(seat, GRID, np.full(GRID.shape, 9.0, np.float32), 2.5, "7LK")
     outward = face * np.array([-seat.along[1], seat.along[0], 0.0])
     seen = height_field(mesh, outward, 0.1, up=(0.0, 0.0, 1.0))
     right = np.cross([0.0, 0.0, 1.0], outward)
@@ -84,7 +102,7 @@ def test_handle_is_closed_and_in_one_part() -> None:
     area = covered("arch")
     seat = seat_of(area, np.zeros(area.shape), GRID, pull_line(area, GRID), 2.5)
     assert seat is not None
-    mesh = handle_mesh(seat, GRID, np.full(GRID.shape, 9.0, np.float32), "26-014")
+    mesh = handle_mesh(seat, GRID, np.full(GRID.shape, 9.0, np.float32), 2.5, "26-014")
     assert (edges(mesh).count == 2).all()
     assert components(mesh).max() == 0
 

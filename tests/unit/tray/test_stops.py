@@ -69,3 +69,9 @@ def test_two_or_three_in_line_hold_nothing() -> None:
     assert held.pull_mm < 0.0
     assert held.prepared_mm <= 0.0
     assert len(propose([Site(np.zeros(2), "cusp")], np.zeros(2), np.zeros(2))) == 1
+
+
+def test_no_three_on_one_spot_are_proposed() -> None:
+    """Of a row of places 4 mm long the two ends: they are told to be too few."""
+    row = [Site(np.array([x, 0.2 * x * x]), "cusp") for x in (0.0, 1.5, 3.0, 4.0)]
+    assert [s.xy[0] for s in propose(row, np.array([2.0, 1.0]), np.array([2.0, 1.0]))] == [0.0, 4.0]
