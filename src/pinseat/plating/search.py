@@ -4,7 +4,7 @@ In each arrangement (a rod in each cup, a further band of wax) the field is solv
 these rates, how long to run in which arrangement at which current is a linear programme: least hours in all,
 every spot at least the minimum, none over the limit. Tightening the limit step by step gives time against
 evenness. A band of wax is put on once its metal is thick enough, and its spots grow no more. The rates are
-those of the bare cups: what grows changes them by some hundredths, so a programme wants to be grown once.
+those of the bare cups, set right spot by spot by what a deposit that was grown has made of them.
 """
 
 from __future__ import annotations
@@ -94,6 +94,7 @@ def search(
     wanted_mm: float,
     rim_limit_mm: float,
     density_limit_A_m2: float,
+    correction: Float | None = None,
 ) -> tuple[Trial, ...]:
     """Look for the shortest programmes.
 
@@ -112,6 +113,8 @@ def search(
         Largest.
     density_limit_A_m2 : float
         Currents with a higher local density anywhere are not used.
+    correction : (n,) array, optional
+        What a growing deposit makes of the rate of each spot; 1 when left out.
 
     Returns
     -------
@@ -138,7 +141,8 @@ def search(
                 known[one] = list(_within(rates, one, sorted(currents_mA), density_limit_A_m2))
         columns = [(one, current, density) for one in family for current, density in known[one]]
         if columns:
-            found += _programmes(columns, mm_per_h, wanted_mm, rim_limit_mm)
+            per_A_m2 = mm_per_h * (np.ones(len(columns[0][2])) if correction is None else correction)
+            found += _programmes(columns, per_A_m2, wanted_mm, rim_limit_mm)
     different: list[Trial] = []
     for trial in sorted(found, key=lambda trial: (trial.hours, trial.rim_mm, len(trial.legs))):
         if not any(abs(trial.hours - o.hours) + abs(trial.rim_mm - o.rim_mm) < _SAME for o in different):
@@ -163,11 +167,11 @@ def _within(
 
 
 def _programmes(
-    columns: Sequence[tuple[Arrangement, float, Float]], mm_per_h: float, wanted: float, limit: float
+    columns: Sequence[tuple[Arrangement, float, Float]], per_A_m2: Float, wanted: float, limit: float
 ) -> list[Trial]:
     """The shortest programme of one family for each limit on the rim."""
     density = np.column_stack([column[2] for column in columns])
-    per_h = mm_per_h * density
+    per_h = per_A_m2[:, None] * density
     found: list[Trial] = []
     for level in _LEVELS:
         most = wanted + level * (limit - wanted)

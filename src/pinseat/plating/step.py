@@ -98,7 +98,6 @@ def solved(
     stages = part_of(stages_of(case.plating, plain.aim, pieces, bath, current, starts), pieces, there)
     part = sum(piece.area_mm2 for piece in there) / sum(piece.area_mm2 for piece in pieces)
     trials = Trials(laid.coarse, case.plating, there, laid.stands, bath, part * current, part)
-    tried = suggestions(trials, plain.aim, bath, progress)
     made = map_of(
         laid,
         electrolyte_of(bath),
@@ -111,6 +110,7 @@ def solved(
     progress("asking what the bath hides", 0.0)
     found = thickness_map(made.growth, bath, stages, trials.solve, laid.notes)
     found = replace(found, thinnest_mm=made.thinnest)
+    tried = suggestions(trials, plain.aim, made.growth, stages, progress)
     aim = aim_of(case.plating, found if checks.trusted(found) else None, plain.aim.mean_mm)
     if mesh is not None:
         pieces = as_scanned(pieces, found)

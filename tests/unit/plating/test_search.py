@@ -20,7 +20,7 @@ from pinseat.plating.growth import grow
 from pinseat.plating.ideal import geometry_of, row_of, stands_of
 from pinseat.plating.model import Drive, Electrolyte, Stage
 from pinseat.plating.pieces import oval, pieces_of
-from pinseat.plating.plan import aim_of
+from pinseat.plating.plan import aim_of, stages_of
 from pinseat.plating.search import Arrangement, Leg, Trial, search
 from pinseat.plating.suggest import Trials, says, suggestions, toml_of
 
@@ -90,7 +90,10 @@ def test_rods_of_their_own_even_a_deep_cup_and_are_offered() -> None:
     asked = trials()
     spread = [float(np.ptp(asked.densities(Arrangement(share), 10.0))) for share in (0.0, 0.5, 0.9)]
     assert spread[0] > spread[1] > spread[2]
-    found = suggestions(asked, aim_of(asked.plating), asked.bath)
+    aim = aim_of(asked.plating)
+    stages = stages_of(asked.plating, aim, asked.pieces, asked.bath, 10.0)
+    planned = grow(asked.geometry, asked.electrolyte, stages, steps=6)
+    found = suggestions(asked, aim, planned, stages)
     assert "an insulated rod in each cup" in found[0].what
     assert all(a.hours < b.hours and a.rim_mm > b.rim_mm for a, b in pairwise(found[1:]))
     assert all(one.minimum_mm >= 0.499 for one in found if not one.grown)
