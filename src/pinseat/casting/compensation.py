@@ -28,8 +28,6 @@ LINE = 41
 """Points of the line on the chart."""
 BAR_MM = 30.0
 """Length of the test bar that is suggested."""
-WATER_G_ML = 0.998
-"""Density of water at 20 degC (any handbook)."""
 COUNTS = (2, 4, 6)
 """Numbers of pins for which the chance is shown, besides those of the case."""
 
@@ -188,7 +186,7 @@ def _mix(case: Case, law: MouldLaw, rest: Student, mix: float, span: float, allo
         powder_g=case.casting.powder_g,
         special_g=special * value("recipe.special_liquid_density_g_ml").value,
         special_ml=special,
-        water_g=water * WATER_G_ML,
+        water_g=water * value("recipe.water_density_g_ml").value,
         water_ml=water,
         change_percent=percent(change.centre),
         u_change_percent=change.u * (1.0 + percent(change.centre) / 100.0),

@@ -268,7 +268,7 @@ def _lots(mould: Compensation) -> Finding | None:
         uncertainty=worst.u_effect_percent,
         unit="%",
         limit=0.0,
-        limit_source="the mean of all lots; 95 % one-sided",
+        limit_source=f"the mean of all lots; {rule_words()}",
         do="cast a test bar with each new lot before a bridge" if off else "",
     )
 
@@ -286,8 +286,9 @@ def _more_pins(mould: Compensation) -> Finding | None:
         verdict="caution" if worse else "clear",
         value=100.0 * last.probability,
         unit="%",
-        limit_source="at the same error of scale; each pin brings its own error of position (fit ledger), "
-        "and all must find their holes (closed form, derived)",
+        limit=100.0 * first.probability,
+        limit_source=f"with {first.pins} pins at the same error of scale; each pin brings its own error of "
+        "position (fit ledger), and all must find their holes (closed form, derived)",
         do="add a pin only where retention needs it" if worse else "",
     )
 
