@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 from pinseat.case.model import Case
 from pinseat.errors import ImpressionError
@@ -25,8 +26,10 @@ from pinseat.impression.rows import hand_part, play_part, read_depth, rubber_par
 from pinseat.impression.rubber import Strain, free_strain
 from pinseat.impression.timetable import timetable
 from pinseat.ledger.faces import Face
+from pinseat.ledger.findings import Finding
 from pinseat.ledger.handover import Handover, Progress, quiet
 from pinseat.ledger.parts import joined, nothing
+from pinseat.ledger.pins import PinField
 from pinseat.ledger.rows import Row
 from pinseat.mesh.model import Mesh
 
@@ -101,9 +104,8 @@ def run(
     progress("following the pins", 0.8)
     pins, ignored = follow(field, case, seat_of(field, upstream.faces, case))
     parts = _parts(case, rubber_part(drifts, scale, u_scale, strain, around.bulk.basis), pins, play)
-    clock = timetable(case)
     progress("following the pins", 1.0)
-    return ImpressionResult(
+    made = ImpressionResult(
         rubber=case.chain.impression,
         bulk=around.bulk,
         shrinkage_percent=strain.percent,
@@ -116,22 +118,25 @@ def run(
         row=joined("impression", case.chain.impression, parts[:-1]),
         row_with_play=joined("impression", case.chain.impression, parts),
         removal=off,
-        timetable=clock,
+        timetable=timetable(case),
         order=stations(field, upstream.faces, draw),
         projections=pins,
         tally=tally(pins),
         ignored_opening_um=ignored,
-        findings=(
-            *projection_findings(pins, tally(pins)),
-            mixup_finding(field, case, play),
-            checks.bulk_finding(around.bulk, trays),
-            *checks.drift_findings(field, drifts, case, trays[-1]),
-            checks.play_finding(play),
-            *checks.strain_findings(off, case),
-            *checks.removal_findings(off, case),
-            checks.time_finding(clock, case),
-        ),
+        findings=(),
     )
+    return replace(made, findings=tuple(_findings(made, field, case)))
+
+
+def _findings(made: ImpressionResult, field: PinField, case: Case) -> Iterator[Finding]:
+    yield from projection_findings(made.projections, made.tally)
+    yield mixup_finding(field, case, made.play)
+    yield checks.bulk_finding(made.bulk, made.trays)
+    yield from checks.drift_findings(field, made.drifts, case, made.trays[-1])
+    yield checks.play_finding(made.play)
+    yield from checks.strain_findings(made.removal, case)
+    yield from checks.removal_findings(made.removal, case)
+    yield checks.time_finding(made.timetable, case)
 
 
 def _parts(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -259,8 +259,9 @@ def diagnose(
     progress("trying remedies", 1.0)
     effective = float(1.0 / (weight**2).sum())
     apart = causes[0].probability >= LEADS * causes[1].probability
-    found = _findings(causes, apart, effective, home, checks, first, bridges, weight, wanted)
-    return Diagnosis(len(seen), causes, apart, effective, home, checks, tried, first, found)
+    made = Diagnosis(len(seen), causes, apart, effective, home, checks, tried, first, ())
+    rubs = dict(zip(assembly.names, weight @ bridges.teeth.rubs, strict=True))
+    return replace(made, findings=tuple(_findings(made, rubs, wanted)))
 
 
 def ranked(bridges: Bridges, weight: Float) -> tuple[Ranked, ...]:
@@ -298,80 +299,75 @@ def _where(place: int, assembly: Assembly) -> str:
     return f"{face.kind} of {face.tooth} at x {x:.1f}, y {y:.1f}, z {z:.1f} mm"
 
 
-def _findings(
-    causes: tuple[Ranked, ...],
-    apart: bool,
-    effective: float,
-    home: float,
-    checks: tuple[Check, ...],
-    first: Remedy | None,
-    bridges: Bridges,
-    weight: Float,
-    wanted: float,
-) -> tuple[Finding, ...]:
-    top, next_look = causes[0], checks[0].words if checks else ""
-    made = [
-        Finding(
-            "diagnosis.home",
-            "",
-            "Probability that a bridge that looks like this is within the limit as it stands.",
-            "clear" if home >= wanted else "stop" if home < 1.0 - wanted else "cannot tell",
-            100.0 * home,
-            100.0 * math.sqrt(home * (1.0 - home) / effective),
-            "%",
-            100.0 * wanted,
-            "probability wanted, stated in the case",
-            "" if home >= wanted else next_look or (first.in_full if first else ""),
-        ),
-        Finding(
-            "diagnosis.cause",
-            top.where,
-            f"Most probable cause: {top.words}."
-            if apart
-            else f"What was seen does not tell {top.words} from {causes[1].words}.",
-            "caution" if apart else "cannot tell",
-            100.0 * top.probability,
-            100.0 * top.u_probability,
-            "%",
-            None,
-            "",
-            next_look,
-        ),
-    ]
-    if effective < 1.01 * FEW:
-        made.append(
-            Finding(
-                "diagnosis.unlike",
-                "",
-                "Few simulated bridges look like this one: one reading slipped, or two things went wrong.",
-                "caution",
-                effective,
-                None,
-                "bridges",
-                FEW,
-                "assumed by this project",
-                "take the readings again before anything is ground",
-            )
-        )
-    rubs = weight @ bridges.teeth.rubs
-    held = bool(rubs.max() > 0.5) or home < wanted
-    if held:
-        pin = bridges.assembly.names[int(np.argmax(rubs))]
-        made.append(
-            Finding(
-                "diagnosis.force",
-                f"pin {pin}",
-                "Never press, tap or bite a bridge home: a pin that binds is a wedge and splits the tooth.",
-                "caution",
-                100.0 * float(rubs.max()),
-                None,
-                "%",
-                None,
-                "",
-                "lift it off, and go on only after the next check",
-            )
-        )
-    return tuple(made)
+def _findings(made: Diagnosis, rubs: dict[str, float], wanted: float) -> Iterator[Finding]:
+    """Whether it is within the limit, why not, and never by force where a pin surely rubs."""
+    look = made.checks[0].words if made.checks else ""
+    yield _home_finding(
+        made.home, made.effective_bridges, wanted, look or (made.first.in_full if made.first else "")
+    )
+    yield _cause_finding(made.causes[0], made.causes[1], made.told_apart, look)
+    if made.effective_bridges < 1.01 * FEW:
+        yield _unlike_finding(made.effective_bridges)
+    pin = max(rubs, key=rubs.__getitem__)
+    if rubs[pin] > 0.5 or made.home < wanted:
+        yield _force_finding(pin, float(rubs[pin]))
+
+
+def _home_finding(home: float, effective: float, wanted: float, do: str) -> Finding:
+    return Finding(
+        "diagnosis.home",
+        "",
+        "Probability that a bridge that looks like this is within the limit as it stands.",
+        "clear" if home >= wanted else "stop" if home < 1.0 - wanted else "cannot tell",
+        100.0 * home,
+        100.0 * math.sqrt(home * (1.0 - home) / effective),
+        "%",
+        100.0 * wanted,
+        "probability wanted, stated in the case",
+        "" if home >= wanted else do,
+    )
+
+
+def _cause_finding(top: Ranked, second: Ranked, apart: bool, do: str) -> Finding:
+    return Finding(
+        "diagnosis.cause",
+        top.where,
+        f"Most probable cause: {top.words}."
+        if apart
+        else f"What was seen does not tell {top.words} from {second.words}.",
+        "caution" if apart else "cannot tell",
+        100.0 * top.probability,
+        100.0 * top.u_probability,
+        "%",
+        do=do,
+    )
+
+
+def _unlike_finding(effective: float) -> Finding:
+    return Finding(
+        "diagnosis.unlike",
+        "",
+        "Few simulated bridges look like this one: one reading slipped, or two things went wrong.",
+        "caution",
+        effective,
+        None,
+        "bridges",
+        FEW,
+        "assumed by this project",
+        "take the readings again before anything is ground",
+    )
+
+
+def _force_finding(pin: str, share: float) -> Finding:
+    return Finding(
+        "diagnosis.force",
+        f"pin {pin}",
+        "Never press, tap or bite a bridge home: a pin that binds is a wedge and splits the tooth.",
+        "caution",
+        100.0 * share,
+        unit="%",
+        do="lift it off, and go on only after the next check",
+    )
 
 
 def run(case: Case, assembly: Assembly, progress: Progress = quiet) -> Diagnosis:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -191,10 +191,7 @@ def weigh(
     choose = two_to_choose_from(made, wanted)
     levers = _by_gain(singles)
     more = [lever for change, lever in zip(tried, singles, strict=True) if change.family == "more pins"]
-    stiff = None
-    if assembly.give is not None:
-        held = replace(assembly.give, mobility_mm=(), beam=None)
-        stiff = chance(seated(replace(assembly, give=held)).home)
+    stiff = _stiff(assembly)
     return SeatPlan(
         now=chance(before.home),
         wanted=wanted,
@@ -205,12 +202,19 @@ def weigh(
         stages=stages(assembly),
         pivot_mouth=chance(seated(_about(assembly, "mouth")).home),
         pivot_middle=chance(seated(_about(assembly, "mid-pin")).home),
-        rigid=stiff,
+        rigid=None if stiff is None else chance(seated(stiff).home),
         inside=None,
         trials=trials,
         seed=seed,
-        findings=_findings(chance(before.home), wanted, levers, more, choose),
+        findings=tuple(_findings(chance(before.home), wanted, levers, more, choose)),
     )
+
+
+def _stiff(assembly: Assembly) -> Assembly | None:
+    """The same with nothing that yields; None when nothing does."""
+    if assembly.give is None:
+        return None
+    return replace(assembly, give=replace(assembly.give, mobility_mm=(), beam=None))
 
 
 def _about(assembly: Assembly, pivot: str) -> Assembly:
@@ -247,53 +251,49 @@ def stages(assembly: Assembly) -> tuple[Stage, ...]:
 
 def _findings(
     now: Chance, wanted: float, levers: Sequence[Lever], more: Sequence[Lever], choose: Sequence[Option]
-) -> tuple[Finding, ...]:
-    made = []
+) -> Iterator[Finding]:
     best = levers[0] if levers and levers[0].gain > SURE * levers[0].u_gain else None
     if now.probability < wanted:
-        made.append(
-            Finding(
-                "seat.lever",
-                "",
-                "What the best single change gains." if best else "No single change helps.",
-                "caution" if best else "stop",
-                100.0 * best.gain if best else None,
-                100.0 * best.u_gain if best else None,
-                "%",
-                100.0 * (wanted - now.probability),
-                "what is lacking to the probability wanted",
-                best.in_full if best else "look at the holes again before the next copy is made",
-            )
+        yield Finding(
+            "seat.lever",
+            "",
+            "What the best single change gains." if best else "No single change helps.",
+            "caution" if best else "stop",
+            100.0 * best.gain if best else None,
+            100.0 * best.u_gain if best else None,
+            "%",
+            100.0 * (wanted - now.probability),
+            "what is lacking to the probability wanted",
+            best.in_full if best else "look at the holes again before the next copy is made",
         )
     for lever in more:
         if lever.gain < -SURE * lever.u_gain or lever.gain_lacking_um < -SURE * lever.u_gain_lacking_um:
-            made.append(
-                Finding(
-                    "seat.more_pins",
-                    "",
-                    "More pins would make it worse: each one is one more that must find its hole.",
-                    "caution",
-                    100.0 * lever.gain,
-                    100.0 * lever.u_gain,
-                    "%",
-                    0.0,
-                    "by definition: a gain is above nothing",
-                    f"leave the number of pins as it is, or fewer; {dentine_caution()}",
-                )
+            yield Finding(
+                "seat.more_pins",
+                "",
+                "More pins would make it worse: each one is one more that must find its hole.",
+                "caution",
+                100.0 * lever.gain,
+                100.0 * lever.u_gain,
+                "%",
+                0.0,
+                "by definition: a gain is above nothing",
+                f"leave the number of pins as it is, or fewer; {dentine_caution()}",
             )
     if choose and choose[0].chance.probability < wanted:
-        made.append(
-            Finding(
-                "seat.options",
-                "pins",
-                "No way to make the pins goes home as often as is wanted; this is the best of them.",
-                "caution",
-                100.0 * choose[0].chance.probability,
-                100.0 * choose[0].chance.standard_error,
-                "%",
-                100.0 * wanted,
-                "probability wanted, stated in the case",
-                "look at what loses the fit first; thinner pins alone are not enough",
-            )
-        )
-    return tuple(made)
+        yield _no_option(choose[0], wanted)
+
+
+def _no_option(best: Option, wanted: float) -> Finding:
+    return Finding(
+        "seat.options",
+        "pins",
+        "No way to make the pins goes home as often as is wanted; this is the best of them.",
+        "caution",
+        100.0 * best.chance.probability,
+        100.0 * best.chance.standard_error,
+        "%",
+        100.0 * wanted,
+        "probability wanted, stated in the case",
+        "look at what loses the fit first; thinner pins alone are not enough",
+    )

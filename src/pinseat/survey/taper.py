@@ -13,6 +13,7 @@ from pinseat.errors import SurveyError
 from pinseat.ledger.cautions import dentine_caution
 from pinseat.ledger.pins import frame
 from pinseat.reference import value
+from pinseat.survey.columns import COLUMN_MM, round_columns, straight_columns
 from pinseat.survey.measure import Measure, source
 from pinseat.survey.regions import Region
 from pinseat.survey.terrain import Terrain
@@ -22,8 +23,6 @@ Index = NDArray[np.int64]
 
 SLAB_MM = 0.5
 """Convergence in a plane is read from the walls within this on either side of it."""
-COLUMN_MM = 0.5
-"""Height and length are read column by column, each this wide."""
 UNDERCUT_DEG = -2.0
 """A place of a wall counts as undercut from here: normals averaged over three rings stray by about 1 deg."""
 _AXIS_ROUNDS = 4
@@ -259,9 +258,9 @@ def wall_height(terrain: Terrain, wall: Region, draw: ArrayLike) -> WallHeight:
     faces = np.setdiff1d(wall.faces, wall.core[undercut])
     if np.linalg.norm(mean) > _ALL_ROUND:
         e = _level(mean, d)
-        heights = _straight_columns(terrain, faces, np.cross(d, e), e, COLUMN_MM)
+        heights = straight_columns(terrain, faces, np.cross(d, e), e, COLUMN_MM)
     else:
-        heights = _round_columns(terrain, faces, d)
+        heights = round_columns(terrain, faces, d)
     if not len(heights):
         raise SurveyError(
             "this wall is too narrow to be measured", where=wall.name, limit=f"at least {COLUMN_MM} mm wide"
@@ -317,7 +316,7 @@ def groove_fit(terrain: Terrain, groove: Region, draw: ArrayLike) -> GrooveFit:
         )
     u_axis = _u_axis(terrain, core, d)
     m = _level(terrain.face_vectors[core].sum(axis=0), axis)
-    lengths = _straight_columns(terrain, groove.faces, np.cross(axis, m), m, terrain.edge_mm, part=0.5)
+    lengths = straight_columns(terrain, groove.faces, np.cross(axis, m), m, terrain.edge_mm, part=0.5)
     if not len(lengths):
         raise SurveyError(
             "this groove is too narrow to be measured",
@@ -453,54 +452,3 @@ def _u_axis(terrain: Terrain, faces: Index, d: Float) -> tuple[float, float]:
 
         found.append(float(np.hypot(noise, _rim_change(terrain, faces, lean))))
     return found[0], found[1]
-
-
-def _straight_columns(
-    terrain: Terrain, faces: Index, along: Float, outward: Float, width_mm: float, part: float = 1.0
-) -> Float:
-    """Length of a surface in each column of it, mm; the columns lie beside each other in its middle part."""
-    spot = terrain.mesh.vertices[terrain.mesh.faces[faces]] @ along
-    low, high = np.quantile(spot, (0.01, 0.99))
-    count = int(part * (high - low) / width_mm)
-    start = 0.5 * (low + high - count * width_mm)
-    borders = np.asarray(start + width_mm * np.arange(count + 1), np.float64)
-    return _shared(terrain.face_vectors[faces] @ outward, spot, borders) / width_mm
-
-
-def _round_columns(terrain: Terrain, faces: Index, d: Float) -> Float:
-    """Height of a wall in each column round its middle, mm."""
-    x, y = frame(d)
-    area = terrain.face_area[faces]
-    centre = np.average(terrain.middles[faces], axis=0, weights=area)
-    offset = terrain.middles[faces] - centre
-    offset -= np.outer(offset @ d, d)
-    rho = np.linalg.norm(offset, axis=1)
-    weight = np.einsum("ij,ij->i", terrain.face_vectors[faces], offset) / rho**2
-    turn = np.arctan2(offset @ y, offset @ x)
-    corner = terrain.mesh.vertices[terrain.mesh.faces[faces]] - centre
-    spot = np.arctan2(corner @ y, corner @ x)
-    width = COLUMN_MM / float(np.average(rho, weights=area))
-    ordered = np.sort(turn)
-    gaps = np.diff(np.append(ordered, ordered[0] + 2.0 * np.pi))
-    start, length = -np.pi, 2.0 * np.pi
-    if gaps.max() > width:
-        start = ordered[(np.argmax(gaps) + 1) % len(ordered)]
-        length -= gaps.max()
-    turn = (turn - start) % (2.0 * np.pi)
-    spot = turn[:, None] + (spot - start - turn[:, None] + np.pi) % (2.0 * np.pi) - np.pi
-    count = max(int(length / width), 1)
-    if gaps.max() <= width:  # all round: what reaches over the seam counts on both sides of it
-        weight, spot = np.tile(weight, 3), np.concatenate((spot, spot - 2.0 * np.pi, spot + 2.0 * np.pi))
-        width = length / count
-    borders = np.asarray(width * np.arange(count + 1), np.float64)
-    return _shared(weight, spot, borders) / width
-
-
-def _shared(weight: Float, spot: Float, borders: Float) -> Float:
-    """Sum of weights between borders, each spread evenly from its lowest to its highest place; (k,), (k, 3),
-    (b,).
-    """
-    low, high = spot.min(axis=1), spot.max(axis=1)
-    size = np.maximum(high - low, 1e-12)
-    below = [float(weight @ np.clip((border - low) / size, 0.0, 1.0)) for border in borders]
-    return np.diff(below)
