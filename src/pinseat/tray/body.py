@@ -86,7 +86,14 @@ def inside_field(grid: Grid, cast: Cast, pockets: Sequence[Pocket], wanted: Want
     return field
 
 
-def body_field(grid: Grid, inside: Field, border: Float, stops: Sequence[Stop], wanted: Wanted) -> Field:
+def body_field(
+    grid: Grid,
+    inside: Field,
+    border: Float,
+    stops: Sequence[Stop],
+    pockets: Sequence[Pocket],
+    wanted: Wanted,
+) -> Field:
     """Negative in the body of the tray, mm.
 
     Parameters
@@ -97,6 +104,8 @@ def body_field(grid: Grid, inside: Field, border: Float, stops: Sequence[Stop], 
     border : (nx, ny) array, mm
         The tray is kept above it.
     stops : sequence of Stop
+    pockets : sequence of Pocket
+        The round at the foot of a stop takes nothing of their room.
     wanted : Wanted
     """
     body = gaussian_filter(inside, CREASE_MM / grid.step_mm, mode="nearest", truncate=2.5)
@@ -110,6 +119,10 @@ def body_field(grid: Grid, inside: Field, border: Float, stops: Sequence[Stop], 
         peg = np.sqrt(p[:, 0] ** 2 + p[:, 1] ** 2 + (p[:, 2] - up) ** 2) - wanted.dome_mm + STOP_LIFT_MM
         peg = np.maximum(peg.reshape(body[box].shape), inside[box] - 0.5 * wanted.wall_mm)
         body[box] = _smooth_min(body[box], peg.astype(np.float32), FILLET_MM)
+        for pocket in pockets:
+            if float(pocket.beside(stop.centre[:2])[0]) < wanted.pin_relief_mm + 1.5 * spread:
+                room = wanted.pin_relief_mm - pocket.swept(p + stop.centre)
+                np.maximum(body[box], room.reshape(peg.shape), out=body[box], casting="same_kind")
     _trim(body, border, grid.nodes(2), np.float32(RIM_ROUND_MM))
     return body
 

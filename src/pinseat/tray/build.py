@@ -158,8 +158,7 @@ def shape_of(
     if len(picked):
         stops = tuple(_picked(cast, at, wanted.dome_mm, i + 1) for i, at in enumerate(picked))
     else:
-        clear_mm = wanted.pin_relief_mm + body.FILLET_MM
-        sites = candidates(cast, prepared, pockets, clear_mm, upper, wanted.dome_mm)
+        sites = candidates(cast, prepared, pockets, wanted.pin_relief_mm, upper, wanted.dome_mm)
         inside_border = [s for s in sites if _over(grid, border.height, s.xy) + 1.0 < drop_height(cast, s.xy)]
         stops = tuple(
             drop(cast, s.xy, wanted.dome_mm, s.kind) for s in propose(inside_border, pull, prepared.middle)
@@ -215,9 +214,8 @@ def _picked(cast: Cast, at: Float, dome_mm: float, number: int) -> Stop:
 
 
 def _crowds(stop: Stop, pocket: Pocket, wanted: body.Wanted) -> bool:
-    """Whether a stop, with the round at its foot, takes some of the room of a pin."""
     up = stop.centre + np.array([[0.0, 0.0, x] for x in np.linspace(0.0, wanted.relief_mm, 9)])
-    return bool(pocket.swept(up).min() < wanted.pin_relief_mm + wanted.dome_mm + body.FILLET_MM - 0.02)
+    return bool(pocket.swept(up).min() < wanted.pin_relief_mm + wanted.dome_mm - 0.02)
 
 
 def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Sequence[Pocket]) -> Body:
@@ -230,7 +228,7 @@ def body_of(shape: Shape, asked: Asked, stated: Stated, number: str, pockets: Se
     """
     wanted = wanted_of(asked)
     grid = shape.grid
-    solid = body.body_field(grid, shape.inside, shape.border.height, shape.stops, wanted)
+    solid = body.body_field(grid, shape.inside, shape.border.height, shape.stops, pockets, wanted)
     filled = solid < 0.0
     with ThreadPoolExecutor(1) as pool:
         making = pool.submit(_shell, grid, solid, shape.stops, wanted)

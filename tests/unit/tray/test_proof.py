@@ -14,6 +14,7 @@ from pinseat.tray.distance import grid_round
 from pinseat.tray.frame import frame_of
 from pinseat.tray.model import Asked
 from pinseat.tray.pocket import Pocket
+from pinseat.tray.stops import Stop
 from pinseat.tray.teeth import pockets_of, prepared_teeth, u_of_pins
 
 from .conftest import DRAW, case_of, pins
@@ -63,13 +64,28 @@ def test_outside_creases_are_round_and_bulges_keep_their_wall() -> None:
     grid = grid_round(np.array([-17.0, -11.0, -3.0]), np.array([17.0, 11.0, 10.5]), 0.25)
     wanted = body.Wanted(2.6, 3.6, 2.5, 1.25)
     inside = body.inside_field(grid, cast, (), wanted)
-    made = body.surface(grid, body.body_field(grid, inside, np.full(grid.shape[:2], -2.0), (), wanted))
+    made = body.surface(grid, body.body_field(grid, inside, np.full(grid.shape[:2], -2.0), (), (), wanted))
     at = made.vertices[made.vertices[:, 2] > 0.5]
     far = np.linalg.norm(at - np.where(at[:, :1] < 0.0, -aside, aside), axis=1)
     crease, bulge = (far > 8.0) & (np.abs(at[:, 0]) < 0.01), (far > 8.0) & (np.abs(at[:, 0]) > 2.0)
     assert crease.sum() > 10
     assert far[crease] == pytest.approx(np.full(crease.sum(), 9.1 + 0.26 - 0.03), abs=0.04)
     assert np.median(far[bulge]) == pytest.approx(9.1, abs=0.02)
+
+
+def test_the_round_of_a_stop_takes_nothing_from_a_pin() -> None:
+    """A stop whose dome just touches a pin's room: without the rule its round would stand in it."""
+    wanted = body.Wanted(2.6, 3.6, 2.5, 1.25)
+    pin = Pocket("11-1", np.zeros(3), np.array([0.0, 0.0, 1.0]), 3.0, 0.3, np.radians(2.0), 0.3)
+    grid = grid_round(np.array([-8.0, -8.0, -2.0]), np.array([12.0, 8.0, 12.0]), 0.3)
+    at = np.stack(np.meshgrid(*(grid.nodes(axis) for axis in range(3)), indexing="ij"), axis=-1)
+    inside = (pin.swept(at).reshape(grid.shape) - wanted.pin_relief_mm).astype(np.float32)
+    centre = np.array([0.3 + 0.3 + 3.0 * np.sin(np.radians(2.0)) + 3.6 + 1.25, 0.0, 2.0])
+    stop = Stop(centre - [0.0, 0.0, 1.25], centre, "picked")
+    for known, whole in (((pin,), True), ((), False)):
+        border = np.full(grid.shape[:2], -99.0)
+        solid = body.body_field(grid, inside, border, (stop,), known, wanted) < 0.0
+        assert bool((solid & (inside < -0.001)).any()) != whole
 
 
 def test_a_missing_triangle_is_found(parts: Parts) -> None:

@@ -153,20 +153,11 @@ def test_a_stop_on_a_prepared_tooth_stops_and_writes_no_body(scan: Mesh) -> None
     assert found.do
 
 
-@pytest.mark.parametrize("x", [6.0, 7.5])
-def test_a_stop_in_the_room_of_a_pin_stops(scan: Mesh, x: float) -> None:
-    """With itself, and with the round at its foot alone."""
-    picked = ((x, 0.0, 6.4), (18.0, 1.8, 7.2), (-18.0, 1.8, 7.2))
+def test_a_stop_in_the_room_of_a_pin_stops(scan: Mesh) -> None:
+    picked = ((6.0, 0.0, 5.9), (18.0, 1.8, 7.2), (-18.0, 1.8, 7.2))
     tray = run(case_of(grid_mm=COARSE, stops=picked), handover(), mesh=scan)
     assert tray.mesh is None
     assert "tray.stop_in_pin_room" in codes(tray, "stop")
-
-
-def test_a_stop_as_near_as_may_be_takes_nothing_from_the_pin(scan: Mesh) -> None:
-    picked = ((8.0, 0.0, 6.5), (18.0, 1.8, 7.2), (-18.0, 1.8, 7.2))
-    tray = run(case_of(grid_mm=0.3, stops=picked), handover(), mesh=scan)
-    assert "tray.stop_in_pin_room" not in codes(tray, "stop")
-    assert min(pin.swept_mm for pin in tray.result.pins) > tray.result.asked.pin_relief_mm - 0.02
 
 
 def test_two_stops_are_too_few_and_three_in_line_tip(scan: Mesh) -> None:
