@@ -92,8 +92,10 @@ def metal_findings(case: Case, metal: Metal | None) -> tuple[Finding, ...]:
 
 def beam_findings(case: Case, beam: Beam | None) -> tuple[Finding, ...]:
     """Findings on the span under the bite."""
-    if beam is None:
-        return ()
+    return () if beam is None else (_strength(case, beam), _sag(beam))
+
+
+def _strength(case: Case, beam: Beam) -> Finding:
     highest = 1.0 + one_sided() * beam.u_load_N / beam.load_N
     proof = value(f"alloy.{case.chain.alloy.replace(' ', '_')}.proof_MPa")
     verdict: Verdict = "cannot tell"
@@ -104,41 +106,42 @@ def beam_findings(case: Case, beam: Beam | None) -> tuple[Finding, ...]:
     elif beam.stress_free_MPa > beam.proof_MPa:
         verdict = "caution"
     height = f"make the connector {beam.height_needed_mm:.1f} mm high, or the alloy one type stronger"
+    return Finding(
+        code="recipe.span_strength",
+        where=f"connector {beam.width_mm:g} x {beam.height_mm:g} mm, span {beam.span_mm:.1f} mm",
+        says={
+            "clear": "The connector stands the bite, even if the retainers hold it like hinges.",
+            "stop": "The bite bends this connector for good, even if the retainers hold it rigidly.",
+            "caution": "The bite bends this connector for good if the retainers hold it like hinges.",
+            "cannot tell": "A strong bite may bend this connector for good.",
+        }[verdict],
+        verdict=verdict,
+        value=beam.stress_free_MPa,
+        uncertainty=beam.stress_free_MPa * beam.u_load_N / beam.load_N or None,
+        unit="MPa",
+        limit=beam.proof_MPa,
+        limit_source=f"{proof.conditions}; {proof.cited}; beam with ends that turn, load at mid-span",
+        do="" if verdict == "clear" else height,
+    )
+
+
+def _sag(beam: Beam) -> Finding:
     flex = value("casting.beam_flex_share")
     most = 1000.0 * flex.value * beam.span_mm
     soft = beam.sag_free_um > most
-    return (
-        Finding(
-            code="recipe.span_strength",
-            where=f"connector {beam.width_mm:g} x {beam.height_mm:g} mm, span {beam.span_mm:.1f} mm",
-            says={
-                "clear": "The connector stands the bite, even if the retainers hold it like hinges.",
-                "stop": "The bite bends this connector for good, even if the retainers hold it rigidly.",
-                "caution": "The bite bends this connector for good if the retainers hold it like hinges.",
-                "cannot tell": "A strong bite may bend this connector for good.",
-            }[verdict],
-            verdict=verdict,
-            value=beam.stress_free_MPa,
-            uncertainty=beam.stress_free_MPa * beam.u_load_N / beam.load_N or None,
-            unit="MPa",
-            limit=beam.proof_MPa,
-            limit_source=f"{proof.conditions}; {proof.cited}; beam with ends that turn, load at mid-span",
-            do="" if verdict == "clear" else height,
-        ),
-        Finding(
-            code="recipe.span_sag",
-            where=f"span {beam.span_mm:.1f} mm",
-            says="The span gives more under the bite than a cement film stands."
-            if soft
-            else "The span is stiff enough for the cement.",
-            verdict="caution" if soft else "clear",
-            value=beam.sag_free_um,
-            uncertainty=beam.sag_free_um * beam.u_sag_share,
-            unit="um",
-            limit=most,
-            limit_source=f"a {1.0 / flex.value:.0f}th of the span ({flex.basis}): {flex.note}",
-            do="make the pontic higher: height counts with its cube, width only by itself" if soft else "",
-        ),
+    return Finding(
+        code="recipe.span_sag",
+        where=f"span {beam.span_mm:.1f} mm",
+        says="The span gives more under the bite than a cement film stands."
+        if soft
+        else "The span is stiff enough for the cement.",
+        verdict="caution" if soft else "clear",
+        value=beam.sag_free_um,
+        uncertainty=beam.sag_free_um * beam.u_sag_share,
+        unit="um",
+        limit=most,
+        limit_source=f"a {1.0 / flex.value:.0f}th of the span ({flex.basis}): {flex.note}",
+        do="make the pontic higher: height counts with its cube, width only by itself" if soft else "",
     )
 
 
