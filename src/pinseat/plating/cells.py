@@ -87,15 +87,14 @@ class Grown:
     electrode: Int
     ahead_mm: Float
 
-    def label(self, cells: Cells, cell: Int, points: Float, electrode: Int) -> Int:
-        """Electrode of points on the wall of cells, given what the bodies say."""
-        doubtful = np.flatnonzero((electrode == RUBBER) & (cells.corners.row[cell] >= 0))
-        place, of = points[doubtful], cell[doubtful]
-        ahead = at_points(cells, of, place, self.ahead_mm)
-        moved = doubtful[ahead > 0.0]
-        found = electrode.copy()
-        if len(moved):
-            found[moved] = self.electrode[self.tree.query(points[moved])[1]]
+    def label(self, cells: Cells, cell: Int, points: Float) -> Int:
+        """Electrode of points on the wall of cells: the metal's where it stands before the bodies."""
+        found = np.full(len(points), RUBBER, np.int64)
+        moved = cells.corners.row[cell] >= 0
+        moved[moved] = at_points(cells, cell[moved], points[moved], self.ahead_mm) > 0.0
+        if moved.any():
+            found[moved] = self.electrode[self.tree.query(points[moved], workers=-1)[1]]
+        found[~moved] = electrode_at(cells.geometry, points[~moved])
         return found
 
 
@@ -324,8 +323,9 @@ def _labels(cells: Cells, cell: Int, point: Float, normal: Float, width: Float) 
 
 
 def _label(cells: Cells, cell: Int, points: Float) -> Int:
-    found = electrode_at(cells.geometry, points)
-    return found if cells.grown is None else cells.grown.label(cells, cell, points, found)
+    if cells.grown is None:
+        return electrode_at(cells.geometry, points)
+    return cells.grown.label(cells, cell, points)
 
 
 def at_points(cells: Cells, cell: Int, points: Float, corner: Float) -> Float:
