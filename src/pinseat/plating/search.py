@@ -94,6 +94,7 @@ def search(
     wanted_mm: float,
     rim_limit_mm: float,
     density_limit_A_m2: float,
+    longest_h: float = np.inf,
     correction: Float | None = None,
 ) -> tuple[Trial, ...]:
     """Look for the shortest programmes.
@@ -113,6 +114,8 @@ def search(
         Largest.
     density_limit_A_m2 : float
         Currents with a higher local density anywhere are not used.
+    longest_h : float
+        Longer programmes are left out.
     correction : (n,) array, optional
         What a growing deposit makes of the rate of each spot; 1 when left out.
 
@@ -145,7 +148,9 @@ def search(
             found += _programmes(columns, per_A_m2, wanted_mm, rim_limit_mm)
     different: list[Trial] = []
     for trial in sorted(found, key=lambda trial: (trial.hours, trial.rim_mm, len(trial.legs))):
-        if not any(abs(trial.hours - o.hours) + abs(trial.rim_mm - o.rim_mm) < _SAME for o in different):
+        if trial.hours <= longest_h and not any(
+            abs(trial.hours - o.hours) + abs(trial.rim_mm - o.rim_mm) < _SAME for o in different
+        ):
             different.append(trial)
     return tuple(trial for trial in different if not any(_beats(other, trial) for other in different))
 

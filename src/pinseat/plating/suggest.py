@@ -171,7 +171,8 @@ def suggestions(
     """Try arrangements and currents on coarse cells, and grow the best of them.
 
     The bare cups' rates are set right by what the planned deposit has made of them. When the best, grown,
-    still misses the minimum, its own growth sets them right and the search is made once more.
+    still misses the minimum or passes the limit, its own growth sets them right and the search is made once
+    more; what misses again is not offered.
 
     Parameters
     ----------
@@ -206,11 +207,12 @@ def suggestions(
         end = growth.thickness_mm[-1][growth.surface.band >= 0]
         least, most = float(end.min()), float(end.max())
         told[0] = replace(told[0], hours=growth.hours_100, minimum_mm=least, rim_mm=most, grown=True)
-        if least >= (1.0 - _NEAR) * aim.minimum_mm:
+        if least >= (1.0 - _NEAR) * aim.minimum_mm and most <= (1.0 + _NEAR) * _rim_limit(aim):
             break
         start = value("plating.start_share").value * found[0].legs[0].current_mA
         begin = Leg(start, value("plating.look_h").value)
         trials.learn(growth, (begin, *found[0].legs), found[0].rod_share)
+        told = []
     progress("trying arrangements", 1.0)
     return tuple(told)
 
@@ -228,10 +230,15 @@ def _search(trials: Trials, aim: Aim) -> tuple[Trial, ...]:
         [share * trials.current_mA for share in SHARES],
         mm_per_h=trials.mm_per_h,
         wanted_mm=aim.minimum_mm,
-        rim_limit_mm=max(aim.rim_mm, 1.01 * aim.minimum_mm),
+        rim_limit_mm=_rim_limit(aim),
         density_limit_A_m2=trials.bath.density_limit_A_m2,
+        longest_h=value("plating.longest_h").value,
         correction=trials.correction,
     )
+
+
+def _rim_limit(aim: Aim) -> float:
+    return max(aim.rim_mm, 1.01 * aim.minimum_mm)
 
 
 def _legs_of(stages: Sequence[Stage]) -> tuple[Leg, ...]:
