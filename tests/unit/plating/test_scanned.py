@@ -100,5 +100,6 @@ def test_what_hangs_over_a_scanned_cup_takes_or_gives_what_it_is_told() -> None:
     assert field.current_mA["rod in 11"] == pytest.approx(6.0, rel=1e-5)
     assert field.current_mA["anode"] == pytest.approx(4.0, rel=1e-5)
     assert field.current_mA["11"] + field.current_mA["thief about 11"] == pytest.approx(10.0, rel=1e-5)
-    rod = field.surface.point[field.surface.electrode == 2]
+    number = [e.name for e in field.electrodes].index("rod in 11")
+    rod = field.surface.point[field.surface.electrode == number]
     assert found.cups.to_scan(rod)[:, 2].max() == pytest.approx(TALL - 2.0, abs=0.3)

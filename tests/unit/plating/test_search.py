@@ -14,6 +14,7 @@ from pinseat.case.model import Abutment, Case
 from pinseat.case.plating import Piece, Plating
 from pinseat.demo.cases import write
 from pinseat.errors import PlatingError
+from pinseat.plating import suggest
 from pinseat.plating.baths import bath_of
 from pinseat.plating.field import solve
 from pinseat.plating.growth import grow
@@ -85,17 +86,19 @@ def trials(current_mA: float = 10.0) -> Trials:
     abutment = Abutment(tooth=11, pins=2, hole_diameter_mm=0.7, hole_depth_mm=2.0, cast_pin_diameter_mm=0.6)
     case = Case(number="invented", missing=(21,), abutments=(abutment,), plating=plating)
     pieces, bath = pieces_of(case), bath_of(plating.bath, "silver plated")
-    geometry = geometry_of(pieces, plating, 0.6)
+    geometry = geometry_of(pieces, plating, 0.8)
     return Trials(geometry, plating, pieces, stands_of(row_of(pieces)), bath, current_mA)
 
 
-def test_rods_of_their_own_even_a_deep_cup_and_are_offered() -> None:
+def test_rods_of_their_own_even_a_deep_cup_and_are_offered(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(suggest, "STEPS", 3)
+    monkeypatch.setattr(suggest, "ROD_SHARES", (0.9,))
     asked = trials()
     spread = [float(np.ptp(asked.densities(Arrangement(share), 10.0))) for share in (0.0, 0.5, 0.9)]
     assert spread[0] > spread[1] > spread[2]
     aim = aim_of(asked.plating)
     stages = stages_of(asked.plating, aim, asked.pieces, asked.bath, 10.0)
-    planned = grow(asked.geometry, asked.electrolyte, stages, steps=6)
+    planned = grow(asked.geometry, asked.electrolyte, stages, steps=3)
     found = suggestions(asked, aim, planned, stages)
     assert "an insulated rod in each cup" in found[0].what
     assert all(a.hours < b.hours and a.rim_mm > b.rim_mm for a, b in pairwise(found[1:]))
@@ -127,8 +130,8 @@ def test_a_further_mask_in_the_growth_stops_the_rim_and_keeps_the_metal() -> Non
     """Half way through, 1.5 mm of the rim is covered: it stands still, the floor gets more than without."""
     geometry = trials().geometry
     half = Stage(4.0, Drive(current_mA=10.0))
-    plain = grow(geometry, Electrolyte(), [half, half], steps=6)
-    waxed = grow(geometry, Electrolyte(), [half, Stage(4.0, Drive(current_mA=10.0), wax_mm=1.5)], steps=6)
+    plain = grow(geometry, Electrolyte(), [half, half], steps=4)
+    waxed = grow(geometry, Electrolyte(), [half, Stage(4.0, Drive(current_mA=10.0), wax_mm=1.5)], steps=4)
     assert geometry.zone is not None
     under = geometry.zone.from_edge_mm(waxed.surface.point) < 1.2
     deep = geometry.zone.from_edge_mm(waxed.surface.point) > 2.5
