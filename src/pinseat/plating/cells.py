@@ -398,6 +398,6 @@ def check_open(cells: Cells, pocket: Bool, found: Elements) -> None:
         raise PlatingError(
             "the cup is not open to the bath" if closed else "no bare metal is left in the bath",
             where=electrode.name,
-            value="0 mm2 reached by the liquid",
+            value="0 mm² reached by the liquid",
             do="open the cup on the gum side" if closed else "take some of the mask away",
         )

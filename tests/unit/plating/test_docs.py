@@ -14,7 +14,7 @@ PAGE = Path(__file__).parents[3] / "docs" / "how-to" / "keep-the-plating-log.md"
 def test_every_example_is_a_case_and_the_small_cell_calibrates() -> None:
     blocks = re.findall(r"```toml\n(.*?)```", PAGE.read_text(encoding="utf-8"), flags=re.DOTALL)
     stated = [Plating.model_validate(tomllib.loads(block)["plating"]) for block in blocks]
-    assert len(stated) == 3
+    assert len(stated) == 4
     (cell,) = [plating.cell for plating in stated if plating.cell]
     (plates,) = [plating.two_plates for plating in stated if plating.two_plates]
     bath = bath_of(stated[0].bath, "silver plated")
