@@ -77,14 +77,15 @@ def set_words(planned: ProgrammeResult) -> str:
 
 
 def current_words(current_mA: float) -> str:
-    """A current as it is set: whole milliamperes, or to a tenth below ten.
+    """A current as it is set: whole milliamperes, or to a tenth below ten where it has one.
 
     Examples
     --------
-    >>> current_words(30.2), current_words(7.5)
-    ('30 mA', '7.5 mA')
+    >>> current_words(30.2), current_words(7.5), current_words(5.0)
+    ('30 mA', '7.5 mA', '5 mA')
     """
-    return f"{fixed(current_mA, 0 if current_mA >= 9.95 else 1)} mA"
+    whole = current_mA >= 9.95 or abs(current_mA - round(current_mA)) < 0.05
+    return f"{fixed(current_mA, 0 if whole else 1)} mA"
 
 
 def stop_words(plated: PlatingResult, planned: ProgrammeResult) -> str:
