@@ -116,6 +116,12 @@ def test_dies_that_are_not_plated_and_folders_that_are_none(tmp_path: Path) -> N
     assert not (tmp_path / "nothing").exists()
 
 
+def test_a_current_that_cannot_be_meant_gives_the_one_that_may_be_set(tmp_path: Path) -> None:
+    folder = bench(tmp_path / "bench", PIECE.replace("[plating]", "[plating]\ncurrent_mA = 900"))
+    with pytest.raises(PlatingError, match=r"far above what the bath takes .* set at most 15 mA"):
+        plate(folder)
+
+
 def test_masks_that_cover_everything_give_words_and_no_map(tmp_path: Path, coarse: None) -> None:
     folder = bench(tmp_path / "bench", PIECE.replace("[plating]", "[plating]\nmask_mm = 5"))
     with pytest.raises(PlatingError, match="no bare metal is left"):

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from pinseat.errors import PlatingError
 from pinseat.ledger.findings import Finding
 from pinseat.plating.baths import STATED, Bath
 from pinseat.plating.calibration import Calibration
@@ -80,6 +81,25 @@ def rim_finding(found: ThicknessMap, aim: Aim, hours: float) -> Finding | None:
         limit_source=aim.rim_source,
         do="cover the rim with a band of wax, or lower the current" if over else "",
     )
+
+
+def check_current(pool: Pool, pieces: Sequence[Piece], bath: Bath) -> None:
+    """Refuse a current that cannot be meant.
+
+    Raises
+    ------
+    PlatingError
+        When the mean density of all pieces together is several times the bath's highest.
+    """
+    density = 1e3 * pool.current_mA / pool.area_mm2
+    if density > value("plating.meant_density_ratio").value * bath.density_limit_A_m2:
+        raise PlatingError(
+            "this current is far above what the bath takes",
+            where="plating.current_mA",
+            value=f"{pool.current_mA:g} mA, {density / 100.0:.1f} A/dm² on the mean",
+            limit=f"{bath.density_limit_A_m2 / 100.0:g} A/dm², {limit_source(bath)}",
+            do=f"set at most {highest_current_mA(pieces, bath):.0f} mA for all pieces together",
+        )
 
 
 def density_findings(

@@ -89,6 +89,7 @@ def solved(
     """
     plain = by_areas(case)
     pieces, bath, current = pieces_of(case), plain.bath, plain.pool.current_mA
+    checks.check_current(plain.pool, pieces, bath)
     progress("cutting the cups out", 0.0)
     laid = lay_out(case, pieces, upstream, mesh, fineness)
     there = laid.shown(pieces)
