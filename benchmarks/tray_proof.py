@@ -83,7 +83,7 @@ def row(name: str, tray: Tray) -> tuple[str, bool | None]:
     result = tray.result
     stops = sorted({f.code for f in result.findings if f.verdict == "stop"})
     if result.sound is None:
-        return f"{name:<22} no body: {', '.join(stops)}", None
+        return f"{name:<24} no body: {', '.join(stops)}", None
     low = min(gap.percentiles_mm[0] - gap.asked_mm for gap in result.gaps)
     high = max(gap.percentiles_mm[2] - gap.asked_mm for gap in result.gaps)
     pins = min(pin.swept_mm for pin in result.pins) - result.asked.pin_relief_mm
@@ -93,7 +93,7 @@ def row(name: str, tray: Tray) -> tuple[str, bool | None]:
     kept = kept and sound.genus == sound.genus_designed and sound.second_opinion.startswith("no error")
     words = f"{low:>+8.3f} {high:>+8.3f} {pins:>+8.4f} {sound.collisions:>5} {faults:>6} {sound.genus:>3}/"
     words += f"{sound.genus_designed:<3} {sound.thinnest_mm:>6.2f} {max(touch, default=0.0):>7.3f}"
-    return f"{name:<22}{words}  {'kept' if kept else 'MISSED'} {' '.join(stops)}", kept
+    return f"{name:<24}{words}  {'kept' if kept else 'MISSED'} {' '.join(stops)}", kept
 
 
 def rows() -> Iterator[tuple[str, bool | None]]:
@@ -110,18 +110,18 @@ def rows() -> Iterator[tuple[str, bool | None]]:
     for name in ("front", "span"):
         for kind, cut, turn in kinds:
             for seed in (None, 3, 11):
-                words = f"{name} {seed or ''} {kind}"
+                words = " ".join((name, str(seed or ""), kind)).replace("  ", " ")
                 try:
                     yield row(words, made(build(name, seed=seed), cut, turn))
                 except PinseatError as refused:
-                    yield f"{words:<22} refused: {refused}", None
+                    yield f"{words:<24} refused: {refused}", None
         yield row(f"{name} 1,000,000", made(build(name, triangles=1_000_000)))
 
 
 def main() -> None:
     """A line a tray, and how many kept every limit."""
     heads = f"{'gap p1':>8} {'p99 mm':>8} {'pins mm':>8} {'hits':>5} {'faults':>6} {'genus':>7} {'wall':>6}"
-    print(f"{'':<22}{heads} {'touch':>7}")
+    print(f"{'':<24}{heads} {'touch':>7}")
     seen = []
     for words, fine in rows():
         print(words, flush=True)
