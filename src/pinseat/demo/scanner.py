@@ -65,7 +65,7 @@ class Placing:
         return turn(self.rotation, moved).T + self.shift
 
     def directions(self, directions: Float) -> Float:
-        """Unit normals of the model, (n, 3), in the scan; the warp turns them by less than 0.01 deg."""
+        """Unit normals of the model, (n, 3), in the scan; the warp turns them by some 0.02 deg more."""
         return turn(self.rotation, directions.T).T
 
 

@@ -169,15 +169,6 @@ def faces(tree: Octree) -> Faces:
     return Faces(first[inner], second[inner], side[inner], kind[inner] == 1, first[~inner], side[~inner])
 
 
-def locate(tree: Octree, points: Float) -> Int:
-    """Which cell each point (n, 3) lies in; -1 outside the box. Shape (n,)."""
-    place = np.floor((points - tree.low) / tree.step_mm).astype(np.int64)
-    inside = ((place >= 0) & (place < tree.size)).all(axis=1)
-    found = np.full(len(points), -1, np.int64)
-    found[inside] = np.searchsorted(tree.code, _morton(place[inside]), side="right") - 1
-    return found
-
-
 def _cut_cells(low: Float, shape: Int, largest_mm: float, halvings: int, refine: Refine) -> list[Int]:
     """Keys of the cells to be cut on each level, so that neighbours differ by one halving at most."""
     cut, nodes, total = [], _grid(shape), 0

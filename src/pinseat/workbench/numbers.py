@@ -7,12 +7,16 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 from markupsafe import Markup
 
 from pinseat import reference
+from pinseat.case.rebuild import rebuild
 from pinseat.case.results import Stored
 from pinseat.errors import ReferenceValueError
 from pinseat.ledger.findings import Finding
+from pinseat.ledger.pins import PinField
+from pinseat.report.lean import lean_size_deg
 from pinseat.report.rounding import fixed, unit_mark, with_u
 from pinseat.report.teeth import both
 from pinseat.workbench.html import tag
@@ -160,31 +164,33 @@ def _value(entry: Plain, *, marked: bool) -> str:
 
 
 def special(step: str, payload: Plain) -> Markup | None:
-    """What a step shows in its own way."""
+    """What a step shows in its own way; nothing of a result that another release wrote in another shape."""
     if step == "survey":
-        return _pins(payload)
+        try:
+            return _pins(payload)
+        except (KeyError, TypeError, ValueError):
+            return None
     return _seat(payload) if step == "seating" else None
 
 
 def _pins(payload: Plain) -> Markup:
-    draw = payload["window"]["centre"]
+    field = rebuild(PinField, payload["field"])
+    leans = zip(*lean_size_deg(field, np.array(payload["window"]["centre"])), strict=True)
     fits = {fit["name"]: fit for fit in payload.get("fits", [])}
     rows = []
-    for pin in payload["field"]["pins"]:
-        name = f"{pin['tooth']}-{pin['number']}"
-        lean = math.degrees(
-            math.acos(max(-1.0, min(1.0, sum(a * b for a, b in zip(pin["axis"], draw, strict=True)))))
-        )
-        fit = fits.get(name)
-        allowed = payload["window"]["allowance_deg"].get(name)
+    for pin, (lean, u_lean) in zip(field.pins, leans, strict=True):
+        fit = fits.get(pin.name)
+        allowed = payload["window"]["allowance_deg"].get(pin.name)
         rows.append(
             tag(
                 "tr",
-                tag("th", tag("button", name, type="button", class_="pin", data_pin=name), scope="row"),
-                tag("td", both(pin["tooth"])),
-                tag("td", with_u(pin["diameter_mm"], pin["u_diameter_mm"], ""), class_="num"),
-                tag("td", with_u(pin["protrusion_mm"], pin["u_protrusion_mm"], ""), class_="num"),
-                tag("td", with_u(lean, fit["u_tilt_deg"] if fit else None, ""), class_="num"),
+                tag(
+                    "th", tag("button", pin.name, type="button", class_="pin", data_pin=pin.name), scope="row"
+                ),
+                tag("td", both(pin.tooth)),
+                tag("td", with_u(pin.diameter_mm, pin.u_diameter_mm, ""), class_="num"),
+                tag("td", with_u(pin.protrusion_mm, pin.u_protrusion_mm, ""), class_="num"),
+                tag("td", with_u(float(lean), float(u_lean), ""), class_="num"),
                 tag("td", fixed(allowed, 2) if allowed is not None else "", class_="num"),
                 tag("td", ("stated" if fit["stated"] else "scan") if fit else "callipers"),
             )
