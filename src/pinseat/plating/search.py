@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from pinseat.errors import PlatingError
@@ -96,6 +97,7 @@ def search(
     density_limit_A_m2: float,
     longest_h: float = np.inf,
     correction: Float | None = None,
+    last_mm: Float | None = None,
 ) -> tuple[Trial, ...]:
     """Look for the shortest programmes.
 
@@ -118,6 +120,9 @@ def search(
         Longer programmes are left out.
     correction : (n,) array, optional
         What a growing deposit makes of the rate of each spot; 1 when left out.
+    last_mm : (n,) array, optional
+        Of spots in the last cell at the wax edge, how far from it they are, else infinite. They are held to
+        no limit; but wax that covers them goes on only once they have the minimum.
 
     Returns
     -------
@@ -141,11 +146,13 @@ def search(
     for family in families:
         for one in family:
             if one not in known:
-                known[one] = list(_within(rates, one, sorted(currents_mA), density_limit_A_m2))
+                known[one] = _within(rates, one, sorted(currents_mA), density_limit_A_m2, last_mm)
         columns = [(one, current, density) for one in family for current, density in known[one]]
         if columns:
             per_A_m2 = mm_per_h * (np.ones(len(columns[0][2])) if correction is None else correction)
-            found += _programmes(columns, per_A_m2, wanted_mm, rim_limit_mm)
+            last = np.full(len(per_A_m2), np.inf) if last_mm is None else last_mm
+            told, held = np.isinf(last), last < max(one.wax_mm for one in family)
+            found += _programmes(columns, per_A_m2, told, told | held, wanted_mm, rim_limit_mm)
     different: list[Trial] = []
     for trial in sorted(found, key=lambda trial: (trial.hours, trial.rim_mm, len(trial.legs))):
         if trial.hours <= longest_h and not any(
@@ -156,38 +163,46 @@ def search(
 
 
 def _within(
-    rates: Rates, one: Arrangement, currents: Sequence[float], limit: float
+    rates: Rates, one: Arrangement, currents: Sequence[float], limit: float, last_mm: Float | None
 ) -> list[tuple[float, Float]]:
     """Densities at each current that keeps to the limit."""
-    used = []
+    used: list[tuple[float, Float]] = []
     for current in currents:
         try:
             density = rates(one, current)
         except PlatingError:
             break  # a rod without room, wax that leaves no metal
-        if density.max() > limit:
+        if (density if last_mm is None else density[np.isinf(last_mm)]).max() > limit:
             break
         used.append((current, density))
     return used
 
 
 def _programmes(
-    columns: Sequence[tuple[Arrangement, float, Float]], per_A_m2: Float, wanted: float, limit: float
+    columns: Sequence[tuple[Arrangement, float, Float]],
+    per_A_m2: Float,
+    told: NDArray[np.bool_],
+    held: NDArray[np.bool_],
+    wanted: float,
+    limit: float,
 ) -> list[Trial]:
-    """The shortest programme of one family for each limit on the rim."""
+    """The shortest programme of one family for each limit on the rim.
+
+    Spots that are `told` keep to the limit, those that are `held` get the minimum.
+    """
     density = np.column_stack([column[2] for column in columns])
     per_h = per_A_m2[:, None] * density
     found: list[Trial] = []
     for level in _LEVELS:
         most = wanted + level * (limit - wanted)
-        rows = np.concatenate((-per_h, per_h))
-        bound = np.concatenate((np.full(len(per_h), -wanted), np.full(len(per_h), most)))
+        rows = np.concatenate((-per_h[held], per_h[told]))
+        bound = np.concatenate((np.full(held.sum(), -wanted), np.full(told.sum(), most)))
         answer = linprog(np.ones(len(columns)), A_ub=rows, b_ub=bound, bounds=(0.0, None), method="highs")
         if answer.status != 0:
             break
         hours = np.asarray(answer.x)
         used = [i for i in range(len(columns)) if hours[i] > _LEAST_HOURS]
-        thick = per_h @ hours
+        thick = per_h[told] @ hours
         legs = [Leg(columns[i][1], float(hours[i]), columns[i][0].wax_mm) for i in used]
         found.append(
             Trial(
@@ -196,7 +211,7 @@ def _programmes(
                 float(hours.sum()),
                 float(thick.min()),
                 float(thick.max()),
-                float(density[:, used].max()),
+                float(density[told][:, used].max()),
             )
         )
     return found

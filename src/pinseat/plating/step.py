@@ -116,7 +116,7 @@ def solved(
     if mesh is not None:
         pieces = as_scanned(pieces, found)
     whole, shares = pool(pieces, bath, current, aim.mean_mm)
-    bench = _bench_findings(case, bath, plain.calibration, pieces, current)
+    bench = _bench_findings(case, bath, plain.calibration, pieces, current, aim.mean_mm)
     films = (checks.film_finding(found, case.plating.film_ohm), checks.bare_finding(covered))
     findings = (*_map_findings(found, aim, bath, tried), *(one for one in films if one), *bench)
     plated = replace(plain, aim=aim, pool=whole, shares=shares, map=found, suggestions=tried)
@@ -164,7 +164,10 @@ def by_areas(case: Case) -> PlatingResult:
         shares=shares,
         map=None,
         suggestions=(),
-        findings=(*_bench_findings(case, bath, told, pieces, current), checks.mean_finding(whole)),
+        findings=(
+            *_bench_findings(case, bath, told, pieces, current, aim.mean_mm),
+            checks.mean_finding(whole),
+        ),
     )
 
 
@@ -191,10 +194,15 @@ def bath_known(case: Case) -> tuple[Bath, Calibration | None]:
 
 
 def _bench_findings(
-    case: Case, bath: Bath, told: Calibration | None, pieces: tuple[Piece, ...], current_mA: float
+    case: Case,
+    bath: Bath,
+    told: Calibration | None,
+    pieces: tuple[Piece, ...],
+    current_mA: float,
+    mean_mm: float,
 ) -> list[Finding]:
     """What can be said from areas, currents and the bath, before any field."""
-    whole, shares = pool(pieces, bath, current_mA, aim_of(case.plating).mean_mm)
+    whole, shares = pool(pieces, bath, current_mA, mean_mm)
     found = checks.density_findings(shares, pieces, bath, current_mA)
     if (split := checks.split_finding(whole, shares)) is not None:
         found.append(split)

@@ -74,7 +74,7 @@ class Trials:
         self._cells: dict[bool, Cells] = {}
         self._waxed: dict[tuple[bool, float], Cells] = {}
         self._before: dict[tuple[bool, float], Solved] = {}
-        self._spots: tuple[Float, Float] | None = None
+        self._spots: tuple[Float, Float, Float] | None = None
         self._known: dict[tuple[Arrangement, float], Float] = {}
         self.mm_per_h = 3.6e-3 * self.electrolyte.deposit_mm3_per_C
         self.correction: Float | None = None
@@ -110,7 +110,7 @@ class Trials:
         return found.field
 
     def densities(self, one: Arrangement, current_mA: float) -> Float:
-        """Density of every reported spot of the stated arrangement, in another; A/m2.
+        """Density of every spot of the stated arrangement, in another; A/m2.
 
         Raises
         ------
@@ -124,7 +124,7 @@ class Trials:
         found = solve_cells(self._at(key), self.electrolyte, drive, self._before.get(key))
         self._before[key] = found
         field = found.field
-        place, edge = self._reported(field)
+        place, edge, _ = self._seen(field)
         piece = np.array([e.piece for e in field.electrodes])[field.surface.electrode]
         near = KDTree(field.surface.point[piece]).query(place)[1]
         density = np.where(edge < one.wax_mm, 0.0, field.density_A_m2[piece][near])
@@ -153,16 +153,23 @@ class Trials:
             self._waxed[key] = replace(bare, geometry=waxed(bare.geometry, wax_mm))
         return self._waxed[key]
 
-    def _reported(self, field: Field) -> tuple[Float, Float]:
-        """The spots of the stated arrangement that are reported, and how far they are from the wax edge."""
+    def _seen(self, field: Field) -> tuple[Float, Float, Float]:
+        """The spots of the stated arrangement, how far from the wax edge, and the same of the last cells."""
         if self._spots is None:
             piece = np.array([e.piece for e in field.electrodes])[field.surface.electrode]
-            told = piece & (field.surface.band >= 0)
-            place = field.surface.point[told if told.any() else piece]
-            zone = self.geometry.zone
+            place, zone = field.surface.point[piece], self.geometry.zone
             edge = np.full(len(place), np.inf) if zone is None else zone.from_edge_mm(place)
-            self._spots = place, edge
+            last = np.where(field.surface.band[piece] >= 0, np.inf, edge)
+            self._spots = place, edge, last
         return self._spots
+
+    @property
+    def last_mm(self) -> Float:
+        """Of spots in the last cell at the wax edge, how far from it they are; infinite for the others."""
+        if self._spots is None:
+            self.densities(Arrangement(), self.current_mA)
+        assert self._spots is not None
+        return self._spots[2]
 
 
 def suggestions(
@@ -234,6 +241,7 @@ def _search(trials: Trials, aim: Aim) -> tuple[Trial, ...]:
         density_limit_A_m2=trials.bath.density_limit_A_m2,
         longest_h=value("plating.longest_h").value,
         correction=trials.correction,
+        last_mm=trials.last_mm,
     )
 
 

@@ -58,6 +58,15 @@ def test_wax_on_a_rim_that_is_thick_enough_sends_the_rest_to_the_floor() -> None
     assert (plain.hours, plain.rim_mm) == pytest.approx((30.0, 0.9))
 
 
+def test_wax_waits_for_the_last_cell_too_though_nobody_reports_it() -> None:
+    """The rim is in the last cell: it is held to no limit, but it is not covered while it is bare."""
+    last = np.array([np.inf, 0.2])
+    (best,) = look(invented, [[PLAIN, WAX]], last_mm=last)
+    assert best.legs == (Leg(10.0, pytest.approx(10.0)), Leg(10.0, pytest.approx(10.0), 0.5))
+    (plain,) = look(invented, [[PLAIN]], last_mm=last)
+    assert (plain.hours, plain.rim_mm) == pytest.approx((30.0, 0.3))
+
+
 def test_a_current_above_the_limit_anywhere_is_not_used() -> None:
     (slow,) = look(invented, [[PLAIN]], rim_limit_mm=1.0, density_limit_A_m2=20.0)
     assert slow.legs == (Leg(5.0, pytest.approx(60.0)),)
@@ -113,7 +122,8 @@ def test_covered_spots_stand_still_and_the_others_have_the_current() -> None:
     assert 0.1 < covered.mean() < 0.6
     assert wax[~covered].mean() > plain[~covered].mean()
     field = solve(asked.geometry, asked.electrolyte, Drive(current_mA=10.0))
-    assert plain == pytest.approx(field.density_A_m2[(field.surface.band >= 0)], rel=1e-4)
+    assert plain == pytest.approx(field.density_A_m2[field.surface.electrode == 1], rel=1e-4)
+    assert np.isinf(asked.last_mm).sum() == (field.surface.band >= 0).sum()
 
 
 def test_what_is_offered_can_be_put_into_the_case(tmp_path: Any) -> None:
