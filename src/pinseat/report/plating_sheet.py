@@ -10,7 +10,7 @@ from pinseat.case.model import Case
 from pinseat.ledger.handover import Progress, quiet
 from pinseat.plating.hazards import cautions_of
 from pinseat.plating.result import PlatingResult, ProgrammeResult
-from pinseat.report.advice import sentence
+from pinseat.report.advice import sentence, worst_first
 from pinseat.report.pages import Plain, case_words, finding_lists, tidy
 from pinseat.report.plating_chart import thickness_chart
 from pinseat.report.plating_picture import COLOURS
@@ -196,7 +196,7 @@ def sheet_words(case: Case, plated: PlatingResult, planned: ProgrammeResult, met
         "pieces": _pieces(plated),
         "changes": [sentence(suggestion_words(one)) for one in plated.suggestions],
         "log": _log(plated, planned),
-        "findings": finding_lists(tuple(findings)),
+        "findings": finding_lists(tuple(worst_first(findings))),
         "cautions": list(cautions_of(plated.bath)),
         "made": [
             ["bath", bath_words(plated)],
@@ -299,7 +299,7 @@ def _field(plated: PlatingResult) -> list[list[str]]:
         return [["field", "not solved: means by areas alone"]]
     said = (
         f"{found.cells} cells; current left over {found.residual:.1e}; metal by geometry over metal by "
-        f"charge less one {100 * found.closure:.3f} %"
+        f"charge less one {fixed(100 * found.closure, 3)} %"
     )
     return [
         ["field", said],
