@@ -281,16 +281,9 @@ def cups_from_scan(
     for number, name in enumerate(names, start=1):
         region[regions[name]] = number
     bars, fillers = _bars(pins, names, axes, origin)
+    covered = [(axes @ (np.asarray(at, float) - origin), radius) for at, radius in patches]
     label_of, edge_mm = _metal(near, region[kept], mask_mm, flange_mm, len(names))
-    for at, radius in patches:
-        beyond = (
-            np.linalg.norm(near.vertices[near.faces].mean(axis=1) - axes @ (at - origin), axis=1) - radius
-        )
-        label_of[beyond < 0.0] = RUBBER
-        edge_mm = np.minimum(edge_mm, beyond)
-    middle = near.vertices[near.faces].mean(axis=1)
-    for bar in fillers:
-        label_of[bar.distance(middle) < 0.05] = RUBBER
+    edge_mm = _cover(near, label_of, edge_mm, covered, fillers)
     for number, name in enumerate(names, start=1):
         if not (label_of == number).any():
             raise PlatingError(
@@ -412,6 +405,20 @@ def _metal(mesh: Mesh, region: Int, mask_mm: float, flange_mm: float, pieces: in
     past = (region == RUBBER) & (far < flange_mm)
     label_of[past] = owner[which[past]] + pieces
     return label_of, far - mask_mm
+
+
+def _cover(
+    mesh: Mesh, label_of: Int, edge_mm: Float, patches: Sequence[tuple[Float, float]], fillers: Sequence[Bar]
+) -> Float:
+    """Take metal away, in place, under patches and in the dents of pins; distance from the wax edge, mm."""
+    middle = mesh.vertices[mesh.faces].mean(axis=1)
+    for at, radius in patches:
+        beyond = np.linalg.norm(middle - at, axis=1) - radius
+        label_of[beyond < 0.0] = RUBBER
+        edge_mm = np.minimum(edge_mm, beyond)
+    for bar in fillers:
+        label_of[bar.distance(middle) < 0.05] = RUBBER
+    return edge_mm
 
 
 def _bands(mesh: Mesh, label_of: Int, edge_mm: Float, margins: list[Float]) -> Int:
