@@ -19,15 +19,16 @@ from pinseat.numerics.electrode import (
     Network,
     Preconditioner,
     Solution,
-    overpotential,
 )
 from pinseat.numerics.laplace import conduction
+from pinseat.numerics.laws import overpotential
 from pinseat.plating.cells import Cells, Elements, check_open, cut_open, prepare
 from pinseat.plating.film import with_films
 from pinseat.plating.kinetics import laws
 from pinseat.plating.model import Drive, Electrolyte, Field, Float, Geometry, Int, Kinetics, Surface
 
 _FIRST_GUESS_A_M2 = 50.0
+_PARTS = (0.01, 0.03, 0.1, 0.2, 0.4, 0.7, 1.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,6 +141,8 @@ def solve_cells(
     guess = np.zeros(len(network.branches.start))
     guess[: len(mean)] = overpotential(mean, role, network.laws)
     solution = network.solve(guess, start)
+    if not solution.converged and start is None:
+        solution = _raised(network, guess)
     if not solution.converged:
         raise PlatingError(
             "the current distribution did not converge, so there is no map",
@@ -148,6 +151,18 @@ def solve_cells(
             do="lower the current, or check conductivity and exchange current",
         )
     return Solved(cells, _field(cells, found, nodes, solution), found, now, solution, network.preconditioner)
+
+
+def _raised(network: Network, guess: Float) -> Solution:
+    """Raise the current to its value in steps: a poor film has most of it at its lead, far from any guess."""
+    whole, start = network.injected, None
+    for part in _PARTS:
+        network.injected = part * whole
+        solution = network.solve(guess, start)
+        if not solution.converged:
+            break
+        start = solution
+    return solution
 
 
 def _network(

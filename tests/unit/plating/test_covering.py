@@ -64,6 +64,12 @@ def test_a_poor_film_stays_bare_far_from_the_lead_and_metal_creeps_on_with_each_
     assert rounds(300.0, hours=0.25)[0].bare_percent < bare[0]
 
 
+def test_a_film_ten_times_poorer_still_converges_and_leaves_more_bare() -> None:
+    """Nearly all of the current enters at the lead then; it is raised to its value in steps."""
+    poor, worse = rounds(1000.0)[0], rounds(3000.0)[0]
+    assert 1.0 < poor.bare_percent < worse.bare_percent < 100.0
+
+
 def test_by_faraday_nothing_can_be_covered_before_its_metal_has_flowed() -> None:
     """2 um on 90 mm2 are 0.18 mm3 of silver, half of 1 mAh: with a fifth of that all but a little is bare."""
     found = rounds(30.0, hours=0.02)
