@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.constants import physical_constants
 
-from pinseat.numerics.electrode import EXPONENTIAL, LINEAR, Laws, density_and_slope, overpotential
+from pinseat.numerics.laws import EXPONENTIAL, LINEAR, Laws, density_and_slope, overpotential
 from pinseat.plating.model import Float, Kinetics
 
 FARADAY_C_MOL = physical_constants["Faraday constant"][0]
