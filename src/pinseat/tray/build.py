@@ -18,7 +18,7 @@ from pinseat.ledger.handover import Progress
 from pinseat.mesh.model import Mesh
 from pinseat.mesh.topology import unit
 from pinseat.tray import body, fill, proof
-from pinseat.tray.border import Border, border_of, gum_line
+from pinseat.tray.border import border_of, gum_line
 from pinseat.tray.cast import Cast, cast_of, used
 from pinseat.tray.distance import Field, Grid, grid_round
 from pinseat.tray.doses import doses_of
@@ -26,7 +26,8 @@ from pinseat.tray.handle import Seat, handle_mesh, openings, pull_line, seat_of
 from pinseat.tray.model import Asked, Doses, Gap, PinRoom, Soundness
 from pinseat.tray.pocket import Pocket
 from pinseat.tray.retention import hole_sites, with_holes
-from pinseat.tray.stops import ON_SCAN_MM, Prepared, Steadiness, Stop, candidates, drop, propose, steadiness
+from pinseat.tray.shape import Shape
+from pinseat.tray.stops import ON_SCAN_MM, Prepared, Stop, candidates, drop, propose, steadiness
 
 Float = NDArray[np.float64]
 
@@ -35,41 +36,6 @@ _FINISH_MM, _APART_MM, _MOST_ROUNDS = 0.003, 0.004, 6
 _MAP_MM = 0.4
 WORKERS = 2
 """Threads that measure at the same time; no number depends on it."""
-
-
-@dataclass(frozen=True, eq=False)
-class Shape:
-    """Everything that decides the body, before it is made.
-
-    Attributes
-    ----------
-    cast : Cast
-    grid : Grid
-    border : Border
-    inside : array
-        See :func:`pinseat.tray.body.inside_field`.
-    covered : (nx, ny) bool array
-        Columns that the tray covers.
-    pull : (2,) array, mm
-    stops : tuple of Stop
-    steady : Steadiness or None
-        None with fewer than three stops.
-    on_prepared : tuple of (int, int)
-        Number of each stop that stands on a prepared tooth, and the tooth.
-    in_pocket : tuple of (int, str)
-        Number of each stop that stands in a pin's room, and the pin.
-    """
-
-    cast: Cast
-    grid: Grid
-    border: Border
-    inside: Field
-    covered: NDArray[np.bool_]
-    pull: Float
-    stops: tuple[Stop, ...]
-    steady: Steadiness | None
-    on_prepared: tuple[tuple[int, int], ...]
-    in_pocket: tuple[tuple[int, str], ...]
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,11 +13,11 @@ from pinseat.case.model import Abutment
 from pinseat.case.tray import Tray as Stated
 from pinseat.ledger.pins import Pin, PinField
 from pinseat.reference import value
-from pinseat.tray.build import Shape
 from pinseat.tray.distance import Grid
 from pinseat.tray.frame import Frame
 from pinseat.tray.model import Asked, HandPlan, Pile
 from pinseat.tray.pocket import Pocket
+from pinseat.tray.shape import Shape
 from pinseat.tray.sheets import line_area, patches, pile, sheets_for, stock_name
 
 Float = NDArray[np.float64]

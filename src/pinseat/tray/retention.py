@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import manifold3d
 import numpy as np
@@ -14,11 +13,9 @@ from pinseat.mesh.model import Mesh
 from pinseat.mesh.topology import vertex_normals
 from pinseat.tray.body import Wanted
 from pinseat.tray.distance import Field, Grid
+from pinseat.tray.handle import Seat
 from pinseat.tray.pocket import Pocket
-
-if TYPE_CHECKING:
-    from pinseat.tray.build import Shape
-    from pinseat.tray.handle import Seat
+from pinseat.tray.shape import Shape
 
 Float = NDArray[np.float64]
 

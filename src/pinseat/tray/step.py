@@ -20,6 +20,7 @@ from pinseat.tray.frame import Frame, frame_of
 from pinseat.tray.hand import hand_plan
 from pinseat.tray.handle import lines_of
 from pinseat.tray.model import Asked, HandPlan, StopPlace, TrayResult
+from pinseat.tray.shape import Shape
 from pinseat.tray.teeth import pockets_of, prepared_teeth, u_of_pins
 
 Float = NDArray[np.float64]
@@ -122,7 +123,7 @@ def run(case: Case, upstream: Handover, progress: Progress = quiet, *, mesh: Mes
     return Tray(result, frame.turned_back(made.mesh), cast, relief, depth)
 
 
-def _before(shape: build.Shape, asked: Asked) -> Iterator[Finding]:
+def _before(shape: Shape, asked: Asked) -> Iterator[Finding]:
     """What can be told before the body is made."""
     for found in (checks.too_thin(asked), checks.hole_finding(shape.cast.holes)):
         if found is not None:
@@ -146,7 +147,7 @@ def _after(
     yield from checks.hand_findings(plan, asked, binding=False)
 
 
-def _stops(shape: build.Shape, frame: Frame, gaps: tuple[float, ...]) -> tuple[StopPlace, ...]:
+def _stops(shape: Shape, frame: Frame, gaps: tuple[float, ...]) -> tuple[StopPlace, ...]:
     known: tuple[float | None, ...] = gaps or (None,) * len(shape.stops)
     return tuple(
         StopPlace(frame.world(stop.at), stop.kind, gap) for stop, gap in zip(shape.stops, known, strict=True)
@@ -154,7 +155,7 @@ def _stops(shape: build.Shape, frame: Frame, gaps: tuple[float, ...]) -> tuple[S
 
 
 def _not_made(
-    asked: Asked, draw: Float, shape: build.Shape, frame: Frame, plan: HandPlan, found: list[Finding]
+    asked: Asked, draw: Float, shape: Shape, frame: Frame, plan: HandPlan, found: list[Finding]
 ) -> TrayResult:
     why = next(one.says for one in found if one.verdict == "stop")
     return TrayResult(
