@@ -45,7 +45,7 @@ def test_small_clearance_gives_clearance_over_length():
 def test_peeling_pivot_is_length_squared_over_four_clearances():
     # (L - R t) t is largest at t = L / 2R, where it is L^2 / 4R: so R = L^2 / 4c for small angles.
     for clearance in (0.005, 0.02):
-        # The pin draws in by d t^2 / 2 at t = 2 c / L, which is 2 d c / L^2 of the clearance: 0.65 % at 0.02 mm.
+        # The pin draws in by d t^2 / 2 at t = 2 c / L, 2 d c / L^2 of the clearance: 0.65 % at 0.02 mm.
         assert peel_radius_mm(0.65, 0.65 + clearance, 2.0) == pytest.approx(4.0 / (4 * clearance), rel=0.01)
     assert math.isinf(peel_radius_mm(0.7, 0.7, 2.0))
 
