@@ -10,7 +10,7 @@ those of the bare cups, set right spot by spot by what a deposit that was grown 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,10 +35,13 @@ class Arrangement:
         Part of the current that comes through an insulated rod in each cup; 0 without rods.
     wax_mm : float
         Further band along the wax edge that is covered.
+    rod_mm : float
+        How high above the floor the rods end; 0 without rods.
     """
 
     rod_share: float = 0.0
     wax_mm: float = 0.0
+    rod_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,8 @@ class Trial:
 
     Attributes
     ----------
-    rod_share : float
+    rods : Arrangement
+        Its rods; their wax is that of the legs.
     legs : tuple of Leg
         In the order of the work: wax only widens, and the current rises while it stays.
     hours : float
@@ -74,7 +78,7 @@ class Trial:
         Largest local density.
     """
 
-    rod_share: float
+    rods: Arrangement
     legs: tuple[Leg, ...]
     hours: float
     minimum_mm: float
@@ -206,7 +210,7 @@ def _programmes(
         legs = [Leg(columns[i][1], float(hours[i]), columns[i][0].wax_mm) for i in used]
         found.append(
             Trial(
-                columns[0][0].rod_share,
+                replace(columns[0][0], wax_mm=0.0),
                 tuple(sorted(legs, key=lambda leg: (leg.wax_mm, leg.current_mA))),
                 float(hours.sum()),
                 float(thick.min()),
