@@ -64,7 +64,7 @@ def _table(entries: Sequence[Entry]) -> Markup:
             "tr",
             tag("td", tag("time", (one.at or one.time).replace("T", " ")[:16], datetime=one.at or one.time)),
             tag("td", one.kind),
-            tag("td", _readings(one), class_="num"),
+            tag("td", _readings(one)),
             tag(
                 "td",
                 "; ".join(

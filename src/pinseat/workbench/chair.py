@@ -51,7 +51,9 @@ def next_action(view: View) -> str:
     if told := (view.payload("report") or {}).get("next"):
         return str(told)
     seat = view.payload("seating")
-    return "State what is missing and run the case." if seat is None else sentence(str(seat["why"]))
+    if seat is None:
+        return "State what is missing and run the case."
+    return "Run the case to its report." if seat["verdict"] == "goes home" else sentence(str(seat["why"]))
 
 
 def timers(view: View) -> list[tuple[str, float, str]]:

@@ -380,8 +380,16 @@ def _text(key: str, held: Any, beside: Plain) -> str:
         u = number(beside["standard_error"])
     if isinstance(held, int) and u is None:
         return f"{held} {unit_of(key)}".strip()
-    text = with_u(value, u, "") if u else f"{value:.5g}".replace("-", "−")
+    text = with_u(value, u, "") if u else _short(value, unit_of(key))
     return f"{text} {unit_of(key)}".strip() if math.isfinite(value) else "not known"
+
+
+def _short(value: float, unit: str) -> str:
+    """A number that says no more than anyone reads off it: tenths of a micrometre, micrometres in mm."""
+    places = {"µm": 1, "mm": 3, "°": 3}.get(unit)
+    if places is None or not 10.0**-places <= abs(value) < math.inf:
+        return f"{value:.5g}".replace("-", "−")
+    return fixed(value, places)
 
 
 def _small_table(words: str, rows: Sequence[Plain]) -> Markup:

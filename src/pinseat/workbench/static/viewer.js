@@ -509,7 +509,9 @@ export class Viewer {
     for (const { i, x, y } of shown) {
       const tag = this.tags.children[i];
       if (!tag) continue;
-      tag.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) translate(-50%, -50%)`;
+      tag.half ||= tag.offsetWidth / 2;
+      const within = Math.min(Math.max(x, tag.half), this.wide - tag.half); // whole words, even at the edge
+      tag.style.transform = `translate(${within.toFixed(1)}px, ${y.toFixed(1)}px) translate(-50%, -50%)`;
       tag.style.visibility = x < 0 || y < 0 || x > this.wide || y > this.high ? "hidden" : "visible";
     }
   }
