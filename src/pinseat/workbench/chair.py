@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from pinseat.report.advice import sentence
 from pinseat.report.rounding import fixed
+from pinseat.report.titles import step_title
 from pinseat.workbench import numbers
 from pinseat.workbench.html import tag
 from pinseat.workbench.view import View
@@ -47,7 +48,7 @@ def next_action(view: View) -> str:
     for step in view.steps:
         for one in view.findings(step):
             if one.verdict == "stop" and one.do:
-                return sentence(one.do)
+                return f"{', '.join(filter(None, (step_title(step), one.where)))}. {sentence(one.do)}"
     if told := (view.payload("report") or {}).get("next"):
         return str(told)
     seat = view.payload("seating")

@@ -149,7 +149,7 @@ def test_the_opening_is_read_off_the_quantiles() -> None:
 
 
 def test_the_card_says_one_thing_to_do(folder: Path) -> None:
-    assert chair.next_action(_view(folder)) == "Ream it."
+    assert chair.next_action(_view(folder)) == "Second look, pin 11-2. Ream it."
     write_result(folder, "second_look", {"findings": []}, META)
     assert "run the case" in chair.next_action(_view(folder))
     write_result(folder, "seating", SEAT | {"why": "the margins stand open"}, META)
