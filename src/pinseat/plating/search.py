@@ -10,7 +10,7 @@ those of the bare cups, set right spot by spot by what a deposit that was grown 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,13 +35,10 @@ class Arrangement:
         Part of the current that comes through an insulated rod in each cup; 0 without rods.
     wax_mm : float
         Further band along the wax edge that is covered.
-    rod_mm : float
-        How high above the floor the rods end; 0 without rods.
     """
 
     rod_share: float = 0.0
     wax_mm: float = 0.0
-    rod_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -66,8 +63,7 @@ class Trial:
 
     Attributes
     ----------
-    rods : Arrangement
-        Its rods; their wax is that of the legs.
+    rod_share : float
     legs : tuple of Leg
         In the order of the work: wax only widens, and the current rises while it stays.
     hours : float
@@ -78,7 +74,7 @@ class Trial:
         Largest local density.
     """
 
-    rods: Arrangement
+    rod_share: float
     legs: tuple[Leg, ...]
     hours: float
     minimum_mm: float
@@ -210,7 +206,7 @@ def _programmes(
         legs = [Leg(columns[i][1], float(hours[i]), columns[i][0].wax_mm) for i in used]
         found.append(
             Trial(
-                replace(columns[0][0], wax_mm=0.0),
+                columns[0][0].rod_share,
                 tuple(sorted(legs, key=lambda leg: (leg.wax_mm, leg.current_mA))),
                 float(hours.sum()),
                 float(thick.min()),

@@ -23,10 +23,10 @@ from pinseat.plating.result import Aim, Suggestion
 from pinseat.plating.search import Arrangement, Leg, Trial, search
 from pinseat.reference import value
 
-ROD = {"diameter_mm": 1.0, "bare_mm": 2.0}
+ROD = {"diameter_mm": 1.0, "bare_mm": 2.0, "above_floor_mm": 3.0}
 """The rod that is tried in each cup."""
-RODS = ((0.5, 3.0), (0.9, 3.0), (0.9, 1.5), (0.9, 5.0))
-"""Parts of the current that come through the rods, and how high above the floor they end, mm."""
+ROD_SHARES = (0.5, 0.9)
+"""Parts of the current that come through the rods."""
 WAX_MM = (0.5, 1.0)
 """Further bands that are tried."""
 SHARES = (0.25, 0.5, 1.0)
@@ -71,15 +71,15 @@ class Trials:
         self.geometry, self.plating, self.pieces, self.stands = geometry, plating, pieces, stands
         self.bath, self.electrolyte, self.current_mA = bath, electrolyte_of(bath), current_mA
         self.part = part
-        self._cells: dict[float, Cells] = {}
-        self._waxed: dict[tuple[float, float], Cells] = {}
-        self._before: dict[tuple[float, float], Solved] = {}
+        self._cells: dict[bool, Cells] = {}
+        self._waxed: dict[tuple[bool, float], Cells] = {}
+        self._before: dict[tuple[bool, float], Solved] = {}
         self._spots: tuple[Float, Float, Float] | None = None
         self._known: dict[tuple[Arrangement, float], Float] = {}
         self.mm_per_h = 3.6e-3 * self.electrolyte.deposit_mm3_per_C
         self.correction: Float | None = None
 
-    def learn(self, growth: Growth, legs: Sequence[Leg], rods: Arrangement) -> None:
+    def learn(self, growth: Growth, legs: Sequence[Leg], rod_share: float) -> None:
         """Set the rates right by what a deposit has made of them: thickness as grown over that of bare cups.
 
         Parameters
@@ -88,12 +88,12 @@ class Trials:
             Left alone when it does not hold its metal.
         legs : sequence of Leg
             Through which it was grown.
-        rods : Arrangement
+        rod_share : float
         """
         if not _holds(growth):
             return
         bare = sum(
-            leg.hours * self.mm_per_h * self.densities(replace(rods, wax_mm=leg.wax_mm), leg.current_mA)
+            leg.hours * self.mm_per_h * self.densities(Arrangement(rod_share, leg.wax_mm), leg.current_mA)
             for leg in legs
         )
         assert self._spots is not None
@@ -104,7 +104,7 @@ class Trials:
 
     def solve(self, electrolyte: Electrolyte, drive: Drive) -> Field:
         """As stated, with another bath."""
-        key = (0.0, 0.0)
+        key = (False, 0.0)
         found = solve_cells(self._at(key), electrolyte, drive, self._before.get(key))
         self._before[key] = found
         return found.field
@@ -119,8 +119,8 @@ class Trials:
         """
         if (one, current_mA) in self._known:
             return self._known[one, current_mA]
-        key = (one.rod_mm, one.wax_mm)
-        drive = drive_of(self.with_rods_of(one, current_mA), current_mA, current_mA)
+        key = (one.rod_share > 0.0, one.wax_mm)
+        drive = drive_of(self.with_rods_of(one.rod_share, current_mA), current_mA, current_mA)
         found = solve_cells(self._at(key), self.electrolyte, drive, self._before.get(key))
         self._before[key] = found
         field = found.field
@@ -131,27 +131,25 @@ class Trials:
         self._known[one, current_mA] = density
         return density
 
-    def with_rods_of(self, one: Arrangement, main_mA: float) -> Plating:
-        """The plating as stated, or with rods in every cup that share their part of a current by area."""
-        if one.rod_share <= 0.0:
+    def with_rods_of(self, share: float, main_mA: float) -> Plating:
+        """The plating as stated, or with rods in every cup that give so much of a main current, by area."""
+        if share <= 0.0:
             return _rescaled(self.plating, main_mA / self.current_mA)
         cups = [piece for piece in self.pieces if piece.form == "cup"]
         area = sum(piece.area_mm2 for piece in cups)
-        each = {p.name: one.rod_share * main_mA * p.area_mm2 / area for p in cups}
-        rods = tuple(Rod(piece=n, current_mA=mA, above_floor_mm=one.rod_mm, **ROD) for n, mA in each.items())
+        rods = tuple(Rod(piece=p.name, current_mA=share * main_mA * p.area_mm2 / area, **ROD) for p in cups)
         return self.plating.model_copy(update={"rods": rods})
 
-    def _at(self, key: tuple[float, float]) -> Cells:
+    def _at(self, key: tuple[bool, float]) -> Cells:
         """Cells in an arrangement: wax changes no shape, so it has those of its bare cups."""
-        rod_mm, wax_mm = key
-        if rod_mm not in self._cells:
+        rods, wax_mm = key
+        if rods not in self._cells:
             geometry = self.geometry
-            if rod_mm > 0.0:
-                rods = self.with_rods_of(Arrangement(1.0, rod_mm=rod_mm), self.current_mA).rods
-                geometry = with_rods(geometry, rods, self.stands)
-            self._cells[rod_mm] = prepare(geometry)
+            if rods:
+                geometry = with_rods(geometry, self.with_rods_of(1.0, self.current_mA).rods, self.stands)
+            self._cells[rods] = prepare(geometry)
         if key not in self._waxed:
-            bare = self._cells[rod_mm]
+            bare = self._cells[rods]
             self._waxed[key] = replace(bare, geometry=waxed(bare.geometry, wax_mm))
         return self._waxed[key]
 
@@ -199,7 +197,7 @@ def suggestions(
         Programmes that reach the minimum everywhere without passing the rim's limit, those that no other
         beats in both time and evenness, the shortest first. Empty when there is none.
     """
-    trials.learn(planned, _legs_of(stages), Arrangement())
+    trials.learn(planned, _legs_of(stages), 0.0)
     told: list[Suggestion] = []
     for turn in range(_TURNS):
         progress("trying arrangements", turn / _TURNS)
@@ -220,17 +218,18 @@ def suggestions(
             break
         start = value("plating.start_share").value * found[0].legs[0].current_mA
         begin = Leg(start, value("plating.look_h").value)
-        trials.learn(growth, (begin, *found[0].legs), found[0].rods)
+        trials.learn(growth, (begin, *found[0].legs), found[0].rod_share)
         told = []
     progress("trying arrangements", 1.0)
     return tuple(told)
 
 
 def _search(trials: Trials, aim: Aim) -> tuple[Trial, ...]:
-    tried = () if trials.plating.rods or not _cups(trials) else RODS
-    rods = [Arrangement(), *(Arrangement(share, rod_mm=high) for share, high in tried)]
+    shares = (0.0,) if trials.plating.rods or not _cups(trials) else (0.0, *ROD_SHARES)
     families = [
-        (one, *((replace(one, wax_mm=wax),) if wax else ())) for one in rods for wax in (0.0, *WAX_MM)
+        (Arrangement(share), *((Arrangement(share, wax),) if wax else ()))
+        for share in shares
+        for wax in (0.0, *WAX_MM)
     ]
     return search(
         trials.densities,
@@ -264,9 +263,8 @@ def _holds(growth: Growth) -> bool:
 def _grown(one: Trial, trials: Trials, aim: Aim, progress: Progress) -> Growth:
     """A programme with its deposit grown, on coarse cells."""
     main = max(leg.current_mA for leg in one.legs)
-    changed = trials.with_rods_of(one.rods, main).model_copy(update={"steps": steps_of(one)})
-    new = one.rods.rod_share > 0.0
-    geometry = with_rods(trials.geometry, changed.rods, trials.stands) if new else trials.geometry
+    changed = trials.with_rods_of(one.rod_share, main).model_copy(update={"steps": steps_of(one)})
+    geometry = with_rods(trials.geometry, changed.rods, trials.stands) if one.rod_share else trials.geometry
     stages = stages_of(changed, aim, trials.pieces, trials.bath, main)
     return grow(
         geometry, trials.electrolyte, stages, steps=STEPS, wanted_mm=aim.minimum_mm, progress=progress
@@ -289,15 +287,15 @@ def _rescaled(plating: Plating, factor: float) -> Plating:
 def says(one: Trial, part: float = 1.0) -> str:
     """A programme in bench words, its currents those of all pieces on the supply."""
     words, wax = [], 0.0
-    if one.rods.rod_share > 0.0:
-        rod = f"bare end {ROD['bare_mm']:g} mm, {one.rods.rod_mm:g} mm above the floor"
-        share = f"rods together {100 * one.rods.rod_share:.0f} % of the current"
+    if one.rod_share > 0.0:
+        rod = f"bare end {ROD['bare_mm']:g} mm, {ROD['above_floor_mm']:g} mm above the floor"
+        share = f"rods together {100 * one.rod_share:.0f} % of the current"
         words.append(f"an insulated rod in each cup, {rod}, on a supply of its own, {share}")
     for leg in one.legs:
         cover = f"cover {leg.wax_mm:g} mm of the rim with wax and go on with " if leg.wax_mm > wax else ""
         wax = leg.wax_mm
         words.append(f"{cover}{leg.current_mA / part:.3g} mA for {leg.hours:.1f} h")
-    return ", then ".join(words) if one.rods.rod_share <= 0.0 else f"{words[0]}: {', then '.join(words[1:])}"
+    return ", then ".join(words) if one.rod_share <= 0.0 else f"{words[0]}: {', then '.join(words[1:])}"
 
 
 def steps_of(one: Trial) -> tuple[Step, ...]:
@@ -308,7 +306,7 @@ def steps_of(one: Trial) -> tuple[Step, ...]:
 def toml_of(one: Trial, trials: Trials) -> str:
     """What to put into ``case.toml`` to have a programme mapped and set on the sheet."""
     main = max(leg.current_mA for leg in one.legs)
-    rods = trials.with_rods_of(one.rods, main).rods
+    rods = trials.with_rods_of(one.rod_share, main).rods
     legs = [replace(leg, current_mA=leg.current_mA / trials.part) for leg in one.legs]
     blocks = [_block("steps", vars(leg)) for leg in legs]
     blocks += [_block("rods", rod.model_dump(exclude_none=True)) for rod in rods]

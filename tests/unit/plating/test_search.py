@@ -80,22 +80,11 @@ def test_what_cannot_be_made_is_left_out() -> None:
         return invented(one, current_mA)
 
     found = look(rates, [[PLAIN], [Arrangement(rod_share=0.5)]], rim_limit_mm=1.0)
-    assert [trial.rods.rod_share for trial in found] == [0.0]
+    assert [trial.rod_share for trial in found] == [0.0]
     with pytest.raises(PlatingError, match="nothing to try"):
         look(rates, [])
     with pytest.raises(PlatingError, match="the rim may not even have the minimum"):
         look(rates, [[PLAIN]], rim_limit_mm=0.3)
-
-
-def test_of_rods_at_two_heights_the_one_that_evens_more_is_taken() -> None:
-    def rates(one: Arrangement, current_mA: float) -> np.ndarray:
-        """Floor and rim; a rod brings its part of the current to the floor, more of it the lower it ends."""
-        floor = 0.2 + one.rod_share / max(one.rod_mm, 1.0)
-        return current_mA * np.array([floor, 1.0])
-
-    low, high = Arrangement(0.9, rod_mm=1.5), Arrangement(0.9, rod_mm=5.0)
-    found = look(rates, [[PLAIN], [high], [low]], rim_limit_mm=2.0, density_limit_A_m2=1e3)
-    assert [trial.rods for trial in found] == [low]
 
 
 def trials(current_mA: float = 10.0) -> Trials:
@@ -112,15 +101,10 @@ def trials(current_mA: float = 10.0) -> Trials:
 
 def test_rods_of_their_own_even_a_deep_cup_and_are_offered(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(suggest, "STEPS", 3)
-    monkeypatch.setattr(suggest, "RODS", ((0.9, 3.0),))
+    monkeypatch.setattr(suggest, "ROD_SHARES", (0.9,))
     asked = trials()
-    spread = [
-        float(np.ptp(asked.densities(Arrangement(share, rod_mm=3.0 * (share > 0.0)), 10.0)))
-        for share in (0.0, 0.5, 0.9)
-    ]
+    spread = [float(np.ptp(asked.densities(Arrangement(share), 10.0))) for share in (0.0, 0.5, 0.9)]
     assert spread[0] > spread[1] > spread[2]
-    low, high = (asked.densities(Arrangement(0.9, rod_mm=mm), 10.0).min() for mm in (1.5, 3.0))
-    assert low > high  # the floor, thinnest of all, has more of a rod that ends lower
     aim = aim_of(asked.plating)
     stages = stages_of(asked.plating, aim, asked.pieces, asked.bath, 10.0)
     planned = grow(asked.geometry, asked.electrolyte, stages, steps=3)
@@ -143,7 +127,7 @@ def test_covered_spots_stand_still_and_the_others_have_the_current() -> None:
 
 
 def test_what_is_offered_can_be_put_into_the_case(tmp_path: Any) -> None:
-    one = Trial(Arrangement(0.5, rod_mm=3.0), (Leg(4.0, 6.0), Leg(8.0, 5.5, 0.5)), 11.5, 0.5, 0.9, 100.0)
+    one = Trial(0.5, (Leg(4.0, 6.0), Leg(8.0, 5.5, 0.5)), 11.5, 0.5, 0.9, 100.0)
     write("bench", tmp_path / "bench")
     toml = tmp_path / "bench" / "case.toml"
     toml.write_text(toml.read_text(encoding="utf-8") + "\n" + toml_of(one, trials()), encoding="utf-8")
