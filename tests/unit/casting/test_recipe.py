@@ -339,5 +339,5 @@ def test_a_cement_of_the_remembered_viscosity_passes_the_film_test() -> None:
 
     The law for two plates then has to reach 25 um well within the 10 min: a check of units, not of cement.
     """
-    seconds = 1e-6 * 95.0 * disc_factor_mm2(math.sqrt(200.0 / math.pi), 1.0, 0.025) / 150.0
-    assert 1.0 < seconds < 600.0
+    closing_s = 1e-6 * 95.0 * disc_factor_mm2(math.sqrt(200.0 / math.pi), 1.0, 0.025) / 150.0
+    assert 1.0 < closing_s < 600.0
